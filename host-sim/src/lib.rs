@@ -1,0 +1,2 @@
+//! Rehearses a brew day against simulated kettles.
+#![forbid(unsafe_code)]

@@ -1,0 +1,1 @@
+//! Shared pieces of the tests: the reference tables and scenario builders.
