@@ -2,5 +2,6 @@
 #![no_std]
 #![forbid(unsafe_code)]
 
+pub mod sheet;
 pub mod units;
 pub mod vessel;

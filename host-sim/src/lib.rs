@@ -1,2 +1,5 @@
-//! Rehearses a brew day against simulated kettles.
+//! Rehearses an electric brew day: the real control core against simulated kettles.
 #![forbid(unsafe_code)]
+
+pub mod day;
+pub mod rig;
