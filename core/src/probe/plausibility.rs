@@ -55,8 +55,8 @@ impl Limits {
     ///
     /// | threshold | value | why |
     /// | --- | --- | --- |
-    /// | greatest rate | 10 K/s | a bare probe of 5 s lag moved from ice to boiling water climbs 20 K/s, in a well a quarter of that; an element heats its vessel by less than 0.3 K/s |
-    /// | margin | 0.5 K | five times the noise and step of the coarsest converter; below it nothing is gained by doubt |
+    /// | greatest rate | 10 K/s | an element heats its vessel by less than 0.3 K/s, and a probe in a well (20 s) moved from ice to boiling water climbs 5 K/s; a bare one (5 s) climbs 20 K/s and is doubted until it lasts |
+    /// | margin | 0.5 K | one step of the coarsest converter (one-wire at 9 bits) and several times the noise of the others |
     /// | hold | 1 s | three lost samples; at full power the liquid moves less than 0.3 K in that time |
     /// | belief | 2 s | longer than the hold, so a jump always shows as a fault with the heat off before it is believed |
     /// | age | 1 s | four control ticks: as the hold |

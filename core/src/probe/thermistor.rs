@@ -62,7 +62,7 @@ impl Divider {
     /// A divider with a series resistor of 1,000 to 20,000 ohm, from the converter's input to its reference.
     ///
     /// # Errors
-    /// [`SeriesOutOfRange`] outside that range, where one count is worth more than half a degree somewhere between 0 and 110.
+    /// [`SeriesOutOfRange`] outside that range; within it one count is worth less than half a degree from 0 to 110.
     pub const fn new(series_ohm: u32, curve: Curve) -> Result<Divider, SeriesOutOfRange> {
         if series_ohm < 1_000 || series_ohm > 20_000 {
             return Err(SeriesOutOfRange { series_ohm });

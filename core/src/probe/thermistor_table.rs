@@ -1,6 +1,6 @@
 //! Resistances of the thermistor curves at -10, -9 ... 130 degrees Celsius, in hundredths of an ohm, rounded to nearest.
 //!
-//! Core has no floats, so the tables are committed as data; a test recomputes every entry from the coefficients in f64.
+//! Core has no floats, so the tables are committed as data; `tests/tests/probe_reference/every_code.rs` recomputes every entry from the coefficients in f64.
 
 /// 10K3: 1/T = A + B lnR + C (lnR)^3 with A = 1.129241e-3, B = 2.341077e-4, C = 8.775468e-8 (R in ohms, T in kelvin; maker's data).
 pub(super) const TEN_K3: [u32; 141] = [
