@@ -16,8 +16,6 @@ pub enum Block {
     KeyOff,
     /// The key has not been seen off since the last reset, trip or stop.
     KeyNotCycled,
-    /// The arm button has been held for too long to be a person's press.
-    ButtonStuck,
     /// The arm button must be released first.
     ButtonHeld,
 }
@@ -30,8 +28,7 @@ impl Block {
             Block::StopLoopOpen => "the stop loop is open: release the emergency stop and check the cut-out",
             Block::KeyOff => "the key is off: turn it on",
             Block::KeyNotCycled => "turn the key off and on again",
-            Block::ButtonStuck => "the arm button seems stuck: release it or repair it",
-            Block::ButtonHeld => "release the arm button, then press and hold it",
+            Block::ButtonHeld => "release the arm button, then press and hold it; if it is stuck, repair it",
         }
     }
 }
@@ -49,21 +46,8 @@ pub struct Panel {
     pub button: bool,
 }
 
-/// Times of the button.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
-pub struct Press {
-    /// How long it must be held.
-    pub hold: Span,
-    /// Held for longer than this, it counts as stuck.
-    pub stuck: Span,
-}
-
-impl Default for Press {
-    /// Held for 1 s; stuck after 10 s.
-    fn default() -> Press {
-        Press { hold: Span::from_secs(1), stuck: Span::from_secs(10) }
-    }
-}
+/// How long the button must be held unless a front end says otherwise.
+pub const PRESS: Span = Span::from_secs(1);
 
 /// Where arming stands.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default)]
@@ -71,10 +55,8 @@ pub enum State {
     /// Waits to see the key off. The state after a reset.
     #[default]
     Cold,
-    /// The key has been seen off; waits for it to come on and the blocks to clear.
+    /// The key has been seen off; waits to see it on with the button released.
     KeySeenOff,
-    /// Blocks clear; waits to see the button released.
-    Clear,
     /// Waits for a press.
     Ready,
     /// The button is down.
@@ -84,20 +66,18 @@ pub enum State {
     },
     /// Armed. The button may still be down from arming.
     Armed,
-    /// The button was held for too long; waits for its release.
-    Stuck,
 }
 
 /// The arming sequence.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub struct Arming {
     state: State,
-    press: Press,
+    press: Span,
 }
 
 impl Arming {
-    /// Starts cold.
-    pub const fn new(press: Press) -> Arming {
+    /// Starts cold. The button must be held for `press`, usually [`PRESS`]; zero where the press and hold has been seen elsewhere.
+    pub const fn new(press: Span) -> Arming {
         Arming { state: State::Cold, press }
     }
 
@@ -135,14 +115,13 @@ impl Arming {
         }
         match self.state {
             State::Cold => Some(Block::KeyNotCycled),
-            State::Stuck => Some(Block::ButtonStuck),
-            State::KeySeenOff | State::Clear if panel.button => Some(Block::ButtonHeld),
-            State::KeySeenOff | State::Clear | State::Ready | State::Pressing { .. } | State::Armed => None,
+            State::KeySeenOff if panel.button => Some(Block::ButtonHeld),
+            State::KeySeenOff | State::Ready | State::Pressing { .. } | State::Armed => None,
         }
     }
 }
 
-fn next(state: State, elapsed: Span, panel: Panel, press: Press) -> State {
+fn next(state: State, elapsed: Span, panel: Panel, press: Span) -> State {
     if panel.tripped || !panel.stop_loop {
         // Only a turn of the key after the cause has gone counts.
         return State::Cold;
@@ -152,21 +131,17 @@ fn next(state: State, elapsed: Span, panel: Panel, press: Press) -> State {
     }
     match (state, panel.button) {
         (State::Cold, _) => State::Cold,
-        (State::KeySeenOff, true) => State::Clear,
-        (State::Clear, true) => State::Clear,
-        (State::KeySeenOff | State::Clear | State::Stuck, false) => State::Ready,
-        (State::Stuck, true) => State::Stuck,
-        (State::Ready | State::Pressing { .. }, false) => State::Ready,
+        // A button that is stuck, or was pressed too early, stays here.
+        (State::KeySeenOff, true) => State::KeySeenOff,
+        (State::KeySeenOff | State::Ready | State::Pressing { .. }, false) => State::Ready,
         (State::Ready, true) => pressing(Span::ZERO, press),
         (State::Pressing { held }, true) => pressing(held.plus(elapsed), press),
         (State::Armed, _) => State::Armed,
     }
 }
 
-fn pressing(held: Span, press: Press) -> State {
-    if held >= press.stuck {
-        State::Stuck
-    } else if held >= press.hold {
+fn pressing(held: Span, press: Span) -> State {
+    if held >= press {
         State::Armed
     } else {
         State::Pressing { held }
