@@ -144,6 +144,11 @@ impl FastPath {
         self.outputs
     }
 
+    /// The clock has misbehaved since the last report, beyond patience.
+    pub const fn clock_is_faulty(&self) -> bool {
+        self.clock_fault
+    }
+
     /// What stands in the way of arming.
     pub fn block(&self, switches: &Switches) -> Option<Block> {
         self.arming.block(self.panel(switches))
@@ -159,10 +164,21 @@ impl FastPath {
         if was_armed && !switches.stop_loop {
             self.stopped = true;
         }
-        let armed = self.arming.tick(step, self.panel(switches));
+        self.arming.tick(step, self.panel(switches));
+        self.decide(step, switches, elapsed.is_some())
+    }
+
+    /// Puts a fresh lease into force within the same tick: no time passes.
+    pub fn apply(&mut self, switches: &Switches) -> Outputs {
+        self.arming.tick(Span::ZERO, self.panel(switches));
+        self.decide(Span::ZERO, switches, self.still == 0)
+    }
+
+    fn decide(&mut self, step: Span, switches: &Switches, clock_runs: bool) -> Outputs {
+        let armed = self.arming.is_armed();
         // Without a lease nobody watches: no heat, no pumps.
         let lease = self.lease.filter(|_| self.lease_left > Span::ZERO);
-        let permission = permission(switches, armed, lease.as_ref(), elapsed.is_some());
+        let permission = permission(switches, armed, lease.as_ref(), clock_runs);
         let heat = lease.and_then(|lease| lease.heat).filter(|&(element, _)| allows(switches.selector, element));
         let line = self.interlock.tick(step, permission, heat.map(|(element, _)| element));
         let duty = heat.map_or(Duty::ZERO, |(_, duty)| duty);
@@ -254,10 +270,13 @@ impl FastPath {
     }
 
     fn fire(&mut self, step: Span, grant: Option<Element>, duty: Duty) -> Option<Element> {
-        if grant != self.fired {
+        let step = if grant == self.fired {
+            step
+        } else {
             self.burst.stop();
             self.fired = grant;
-        }
+            Span::ZERO
+        };
         grant.filter(|_| self.burst.tick(step, duty))
     }
 }
