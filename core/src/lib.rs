@@ -2,6 +2,7 @@
 #![no_std]
 #![forbid(unsafe_code)]
 
+pub mod heat;
 pub mod sheet;
 pub mod units;
 pub mod vessel;
