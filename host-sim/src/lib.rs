@@ -2,4 +2,5 @@
 #![forbid(unsafe_code)]
 
 pub mod day;
+pub mod report;
 pub mod rig;
