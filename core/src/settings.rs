@@ -37,7 +37,7 @@ pub struct Settings(Draft);
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 #[non_exhaustive]
 pub enum SettingsError {
-    /// An element's power is outside 100 to 20,000 W.
+    /// An element's power is outside 100 to 20,000 W, or too much or too little for the least volume over it (0.001 to 1 K/s).
     ElementPower(Element),
     /// There is no element at all.
     NoElement,
@@ -70,6 +70,12 @@ impl Settings {
                 return Err(SettingsError::LeastVolume(element));
             }
         }
+        let settings = Settings(draft);
+        for element in Element::ALL {
+            if settings.fastest(element).is_some_and(|slope| !(1_000..=1_000_000).contains(&slope.micro())) {
+                return Err(SettingsError::ElementPower(element));
+            }
+        }
         for vessel in Vessel::ALL {
             if !(30_000..=115_000).contains(&draft.limit.get(vessel).milli()) {
                 return Err(SettingsError::Limit(vessel));
@@ -86,7 +92,7 @@ impl Settings {
         if dead_time < Span::from_millis(20) || dead_time > longest || draft.timing.contactor_settle > longest {
             return Err(SettingsError::Timing);
         }
-        Ok(Settings(draft))
+        Ok(settings)
     }
 
     /// The figures.

@@ -20,7 +20,7 @@ use crate::probe::{ProbeFault, Reading};
 use crate::sequencer::{Directive, Note, Seen, Sequencer};
 use crate::settings::Settings;
 use crate::sheet::Sheet;
-use crate::units::{Celsius, Duty, Instant, Kelvin, Span};
+use crate::units::{Celsius, Duty, Instant, Kelvin, Slope, Span};
 use crate::vessel::{Element, PerElement, PerVessel, Pumps, Vessel};
 
 /// A vessel holds, rather than heats up, within this distance of its target.
@@ -89,7 +89,7 @@ pub struct Supervisor {
     pumps: Pumps,
     cascade: Cascade,
     boil: Option<Boil>,
-    heat: PerElement<HeatControl>,
+    heat: PerElement<Option<HeatControl>>,
     arbiter: Arbiter,
     was_armed: bool,
     last_grant: Option<Element>,
@@ -111,8 +111,8 @@ impl Supervisor {
             cascade: Cascade::new(draft.cascade_limit, knowledge.mash_offset),
             boil: None,
             heat: PerElement::build(|element| {
-                let fastest = settings.fastest(element).unwrap_or_default();
-                HeatControl::new(HeatConfig::new(fastest), *knowledge.vessels.get(element))
+                let config = HeatConfig::new(settings.fastest(element)?).ok()?;
+                Some(HeatControl::new(config, *knowledge.vessels.get(element)))
             }),
             arbiter: Arbiter::new(),
             was_armed: false,
@@ -153,9 +153,9 @@ impl Supervisor {
         self.sequencer.as_mut()
     }
 
-    /// Heat control of one element.
-    pub const fn heat(&self, element: Element) -> &HeatControl {
-        self.heat.get(element)
+    /// Heat control of one element; `None` where the rig has none.
+    pub const fn heat(&self, element: Element) -> Option<&HeatControl> {
+        self.heat.get(element).as_ref()
     }
 
     /// The event log.
@@ -166,7 +166,7 @@ impl Supervisor {
     /// What was learned so far.
     pub fn knowledge(&self) -> Knowledge {
         Knowledge {
-            vessels: PerElement::build(|element| self.heat.get(element).learned()),
+            vessels: PerElement::build(|element| self.heat(element).and_then(HeatControl::learned)),
             mash_offset: Some(self.cascade.offset()),
         }
     }
@@ -329,9 +329,9 @@ impl Supervisor {
         let tank = self.tank_demand(elapsed, readings, demands);
         let kettle = self.kettle_demand(elapsed, readings, demands, to_the_boil);
         self.status.setpoints = PerVessel {
-            liquor_tank: tank.target(),
-            mash_tun: demands.mash_tun.target(),
-            boil_kettle: if to_the_boil { Some(self.settings.get().boiling) } else { kettle.target() },
+            liquor_tank: target_of(tank),
+            mash_tun: target_of(demands.mash_tun),
+            boil_kettle: if to_the_boil { Some(self.settings.get().boiling) } else { target_of(kettle) },
         };
         let wants = PerElement {
             liquor_tank: self.want(Element::LiquorTank, elapsed, readings, tank, report),
@@ -365,9 +365,9 @@ impl Supervisor {
             return demands.boil_kettle;
         }
         let Ok(reading) = readings.boil_kettle else { return Demand::Off };
-        let heat = &self.heat.boil_kettle;
+        let Some(heat) = &self.heat.boil_kettle else { return Demand::Off };
         let boil = self.boil.get_or_insert_with(|| Boil::new(self.settings.get().boiling));
-        Demand::Percent(boil.tick(elapsed, reading, heat.settled(), heat.slope()))
+        Demand::Percent(boil.tick(elapsed, reading, heat.settled(), slope_of(heat)))
     }
 
     fn want(
@@ -378,16 +378,12 @@ impl Supervisor {
         demand: Demand,
         report: &FastReport,
     ) -> Want {
-        let heat = self.heat.get_mut(element);
-        let Ok(reading) = *readings.get(element.vessel()) else {
+        let (Some(heat), Ok(reading)) = (self.heat.get_mut(element), *readings.get(element.vessel())) else {
             return Want::default();
         };
-        if self.settings.get().element_power.get(element).is_none() {
-            return Want::default();
-        }
         let duty = heat.tick(elapsed, reading, *report.applied.get(element), demand);
-        let holding = demand.target().is_some_and(|target| target.above(reading) < HOLDING);
-        Want { duty, holding, slope: heat.slope() }
+        let holding = target_of(demand).is_some_and(|target| target.above(reading) < HOLDING);
+        Want { duty, holding, slope: slope_of(heat) }
     }
 
     fn drop_demands(&mut self) {
@@ -395,4 +391,15 @@ impl Supervisor {
         self.pumps = Pumps::default();
         self.boil = None;
     }
+}
+
+fn target_of(demand: Demand) -> Option<Celsius> {
+    match demand {
+        Demand::Hold(target) => Some(target),
+        Demand::Off | Demand::Percent(_) => None,
+    }
+}
+
+fn slope_of(heat: &HeatControl) -> Option<Slope> {
+    heat.learned().map(|learned| learned.slope())
 }
