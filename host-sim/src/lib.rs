@@ -2,4 +2,7 @@
 #![forbid(unsafe_code)]
 
 pub mod day;
+pub mod files;
+pub mod plant;
+pub mod report;
 pub mod rig;
