@@ -8,11 +8,7 @@ pub(crate) const CVD_B: f64 = -5.775e-7;
 pub(crate) const CVD_C: f64 = -4.183e-12;
 
 pub(crate) fn pt100_ohm(t: f64) -> f64 {
-    let cubic = if t < 0.0 {
-        CVD_C * (t - 100.0) * t.powi(3)
-    } else {
-        0.0
-    };
+    let cubic = if t < 0.0 { CVD_C * (t - 100.0) * t.powi(3) } else { 0.0 };
     100.0 * (1.0 + CVD_A * t + CVD_B * t * t + cubic)
 }
 
@@ -47,13 +43,7 @@ pub(crate) fn steinhart_hart_c([a, b, c]: [f64; 3], ohm: f64) -> f64 {
 }
 
 pub(crate) fn thermistor_ohm(curve: Curve, t: f64) -> f64 {
-    solve(
-        |x| steinhart_hart_c(coefficients(curve), x.exp()),
-        t,
-        1.0,
-        20.0,
-    )
-    .exp()
+    solve(|x| steinhart_hart_c(coefficients(curve), x.exp()), t, 1.0, 20.0).exp()
 }
 
 pub(crate) fn centiohm(ohm: f64) -> u32 {

@@ -3,9 +3,7 @@
 use crate::curves::{centiohm, coefficients, pt100_ohm, solve, steinhart_hart_c, thermistor_ohm};
 use crate::degrees;
 use copperhold_core::probe::thermistor::{Curve, Divider};
-use copperhold_core::probe::{
-    Limits, Plausibility, ProbeFault, ProbeSetup, RawReading, Reading, convert, rtd, thermistor,
-};
+use copperhold_core::probe::{Limits, Plausibility, ProbeFault, ProbeSetup, RawReading, Reading, convert, rtd, thermistor};
 use copperhold_core::units::Instant;
 
 #[test]
@@ -22,11 +20,7 @@ fn t3_open_short_and_one_count_from_each_rail_is_a_fault_never_a_temperature() {
         let setup = ProbeSetup::Rtd(rtd::Pt100::new(r_ref).unwrap());
         for (code, expected) in [(0, short), (1, short), (32_766, open), (32_767, open)] {
             check(setup, RawReading::Rtd { code, fault: false }, expected);
-            check(
-                setup,
-                RawReading::Rtd { code, fault: true },
-                Err(ProbeFault::FrontEnd),
-            );
+            check(setup, RawReading::Rtd { code, fault: true }, Err(ProbeFault::FrontEnd));
         }
     }
     for curve in Curve::ALL {
@@ -37,18 +31,8 @@ fn t3_open_short_and_one_count_from_each_rail_is_a_fault_never_a_temperature() {
             }
         }
     }
-    check(
-        ProbeSetup::OneWire,
-        RawReading::OneWire { scratchpad: [0; 9] },
-        short,
-    );
-    check(
-        ProbeSetup::OneWire,
-        RawReading::OneWire {
-            scratchpad: [0xFF; 9],
-        },
-        open,
-    );
+    check(ProbeSetup::OneWire, RawReading::OneWire { scratchpad: [0; 9] }, short);
+    check(ProbeSetup::OneWire, RawReading::OneWire { scratchpad: [0xFF; 9] }, open);
 }
 
 #[test]
@@ -64,10 +48,7 @@ fn every_rtd_code_is_within_5_millidegrees_of_the_standard_or_a_fault() {
                     let t = solve(pt100_ohm, ohm, -250.0, 900.0);
                     worst = worst.max((degrees(celsius) - t).abs());
                     assert!(t > -10.001 && t < 130.001, "code {code}");
-                    assert!(
-                        before.is_none_or(|before| celsius > before),
-                        "code {code} is not warmer"
-                    );
+                    assert!(before.is_none_or(|before| celsius > before), "code {code} is not warmer");
                     before = Some(celsius);
                 }
                 Err(fault) => {
@@ -77,10 +58,7 @@ fn every_rtd_code_is_within_5_millidegrees_of_the_standard_or_a_fault() {
                         _ => ProbeFault::OutOfRange,
                     };
                     assert_eq!(fault, expected, "code {code}");
-                    assert!(
-                        ohm < pt100_ohm(-9.999) || ohm > pt100_ohm(129.999),
-                        "code {code} is in range"
-                    );
+                    assert!(ohm < pt100_ohm(-9.999) || ohm > pt100_ohm(129.999), "code {code} is in range");
                 }
             }
         }
@@ -107,15 +85,9 @@ fn every_thermistor_code_is_within_5_hundredths_of_the_curve_or_a_fault() {
                         if (0.0..=110.0).contains(&t) {
                             worst_in_use = worst_in_use.max(error);
                         }
-                        assert!(
-                            before.is_none_or(|before| celsius < before),
-                            "code {code} is not colder"
-                        );
+                        assert!(before.is_none_or(|before| celsius < before), "code {code} is not colder");
                         if let Some(before) = before.filter(|_| (0.0..=110.0).contains(&t)) {
-                            assert!(
-                                degrees(before) - degrees(celsius) < 0.5,
-                                "code {code}: coarse"
-                            );
+                            assert!(degrees(before) - degrees(celsius) < 0.5, "code {code}: coarse");
                         }
                         before = Some(celsius);
                     }
@@ -131,9 +103,7 @@ fn every_thermistor_code_is_within_5_hundredths_of_the_curve_or_a_fault() {
                 }
             }
         }
-        println!(
-            "worst {curve:?} error: {worst_in_use:.5} C over 0 to 110, {worst:.5} C over the working range"
-        );
+        println!("worst {curve:?} error: {worst_in_use:.5} C over 0 to 110, {worst:.5} C over the working range");
         assert!(worst < 0.01, "the module's own promise: {worst}");
     }
 }

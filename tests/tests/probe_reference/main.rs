@@ -21,12 +21,7 @@ pub(crate) enum Outcome {
 pub(crate) use Outcome::{Checked, Excluded};
 
 /// Checks every row of a file; the rows left out must be exactly as many, for the same reasons, as stated.
-pub(crate) fn check_all(
-    file: &str,
-    checked: usize,
-    excluded: &[(&str, usize)],
-    judge: fn(&Row) -> Outcome,
-) {
+pub(crate) fn check_all(file: &str, checked: usize, excluded: &[(&str, usize)], judge: fn(&Row) -> Outcome) {
     let mut done = 0;
     let mut left_out: BTreeMap<&str, usize> = BTreeMap::new();
     for row in &rows(file) {
@@ -36,11 +31,7 @@ pub(crate) fn check_all(
         }
     }
     assert_eq!(done, checked, "{file}: rows checked");
-    assert_eq!(
-        left_out,
-        excluded.iter().copied().collect(),
-        "{file}: rows left out"
-    );
+    assert_eq!(left_out, excluded.iter().copied().collect(), "{file}: rows left out");
 }
 
 pub(crate) fn agree(row: &Row, x: f64) -> Outcome {
@@ -51,11 +42,7 @@ pub(crate) fn agree(row: &Row, x: f64) -> Outcome {
 pub(crate) fn near(row: &Row, reading: Reading, expected_c: f64, within_c: f64) -> Outcome {
     let got = reading.unwrap_or_else(|fault| panic!("{}: {fault:?}", row.case_id));
     let error = (degrees(got) - expected_c).abs();
-    assert!(
-        error <= within_c,
-        "{}: {got:?} instead of {expected_c}",
-        row.case_id
-    );
+    assert!(error <= within_c, "{}: {got:?} instead of {expected_c}", row.case_id);
     Checked
 }
 

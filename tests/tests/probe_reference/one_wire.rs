@@ -6,9 +6,7 @@ use copperhold_core::probe::{ProbeFault, ProbeSetup, RawReading, convert, one_wi
 use copperhold_tests::reference::Row;
 
 fn hex_bytes(text: &str) -> Vec<u8> {
-    text.split(' ')
-        .map(|byte| u8::from_str_radix(byte, 16).unwrap())
-        .collect()
+    text.split(' ').map(|byte| u8::from_str_radix(byte, 16).unwrap()).collect()
 }
 
 /// A scratchpad as after a conversion, with a good CRC.
@@ -33,19 +31,14 @@ fn one_wire_row(row: &Row) -> Outcome {
             let word = hex(&row.inputs["word"]);
             let resolution = resolution(row);
             let _ = agree(row, f64::from(resolution.mask(word.cast_signed())) / 16.0);
-            let raw = RawReading::OneWire {
-                scratchpad: scratchpad(word, resolution.config()),
-            };
+            let raw = RawReading::OneWire { scratchpad: scratchpad(word, resolution.config()) };
             let reading = convert(&ProbeSetup::OneWire, raw);
             match works_at(row.num()) {
                 true => agree(row, degrees(reading.unwrap())),
                 false => refused(row, reading, ProbeFault::OutOfRange),
             }
         }
-        "max_conversion_time" => agree(
-            row,
-            resolution(row).conversion_time().as_micros() as f64 / 1_000.0,
-        ),
+        "max_conversion_time" => agree(row, resolution(row).conversion_time().as_micros() as f64 / 1_000.0),
         "crc8_maxim" | "crc8_residue" => {
             let crc = one_wire::crc8(&hex_bytes(&row.inputs["bytes"]));
             assert_eq!(u16::from(crc), hex(&row.value), "{}", row.case_id);
@@ -58,10 +51,5 @@ fn one_wire_row(row: &Row) -> Outcome {
 
 #[test]
 fn every_row_of_the_one_wire_table() {
-    check_all(
-        "ds18b20.csv",
-        33,
-        &[("accuracy of the part as bought", 1)],
-        one_wire_row,
-    );
+    check_all("ds18b20.csv", 33, &[("accuracy of the part as bought", 1)], one_wire_row);
 }

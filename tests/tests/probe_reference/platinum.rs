@@ -12,15 +12,7 @@ fn microohm(ohm: f64) -> u32 {
 
 fn rtd_row(row: &Row) -> Outcome {
     let setup = ProbeSetup::Rtd(rtd::Pt100::R_REF_400);
-    let by_code = |code: f64| {
-        convert(
-            &setup,
-            RawReading::Rtd {
-                code: code as u16,
-                fault: false,
-            },
-        )
-    };
+    let by_code = |code: f64| convert(&setup, RawReading::Rtd { code: code as u16, fault: false });
     match row.quantity.as_str() {
         "CVD_coefficient" => match row.inputs["name"].as_str() {
             "A" => agree(row, CVD_A),
@@ -29,9 +21,7 @@ fn rtd_row(row: &Row) -> Outcome {
             other => panic!("coefficient {other}"),
         },
         "alpha_0_100" => agree(row, (pt100_ohm(100.0) / pt100_ohm(0.0) - 1.0) / 100.0),
-        "resistance" if row.input("R0_ohm") == 1000.0 => {
-            Excluded("Pt1000 elements are not supported")
-        }
+        "resistance" if row.input("R0_ohm") == 1000.0 => Excluded("Pt1000 elements are not supported"),
         "resistance" => {
             let t = row.input("T_C");
             let _ = agree(row, pt100_ohm(t));
@@ -65,19 +55,9 @@ fn rtd_row(row: &Row) -> Outcome {
         }
         "adc_code_15bit" | "adc_code_15bit_ratio" => {
             let code = row.num();
-            let hex = row
-                .note
-                .split_once("0x")
-                .expect("register pair in the note")
-                .1;
+            let hex = row.note.split_once("0x").expect("register pair in the note").1;
             let registers = u16::from_str_radix(&hex[..4], 16).unwrap();
-            assert_eq!(
-                RawReading::from_rtd_registers(registers),
-                RawReading::Rtd {
-                    code: code as u16,
-                    fault: false
-                }
-            );
+            assert_eq!(RawReading::from_rtd_registers(registers), RawReading::Rtd { code: code as u16, fault: false });
             let ohm = match row.inputs.contains_key("T_C") {
                 true => pt100_ohm(row.input("T_C")),
                 false => row.input("R_over_Rref") * 400.0,
@@ -88,9 +68,7 @@ fn rtd_row(row: &Row) -> Outcome {
             match by_code(code) {
                 reading if (-9.9..129.9).contains(&t) => near(row, reading, t, 0.034),
                 // On the edge: one count inside.
-                _ if t == -10.0 || (t + 10.0).abs() < 0.001 => {
-                    near(row, by_code(code + 1.0), t, 0.068)
-                }
+                _ if t == -10.0 || (t + 10.0).abs() < 0.001 => near(row, by_code(code + 1.0), t, 0.068),
                 _ if (t - 130.0).abs() < 0.001 => near(row, by_code(code - 1.0), t, 0.068),
                 reading if ohm < 49.999 => refused(row, reading, ProbeFault::Shorted),
                 reading if ohm > 200.001 => refused(row, reading, ProbeFault::Open),
@@ -101,48 +79,32 @@ fn rtd_row(row: &Row) -> Outcome {
             let mask = u8::from_str_radix(row.inputs["mask"].trim_start_matches("0x"), 16).unwrap();
             assert_eq!(f64::from(mask), row.input("bit").exp2());
             let expected = match row.value.as_str() {
-                text if text.contains("High Threshold") || text.contains("FORCE- open") => {
-                    ProbeFault::Open
-                }
+                text if text.contains("High Threshold") || text.contains("FORCE- open") => ProbeFault::Open,
                 text if text.contains("Low Threshold") => ProbeFault::Shorted,
-                text if text.contains("overvoltage") || text.contains("> 0.85") => {
-                    ProbeFault::FrontEnd
-                }
+                text if text.contains("overvoltage") || text.contains("> 0.85") => ProbeFault::FrontEnd,
                 text => panic!("status bit {text}"),
             };
-            assert_eq!(
-                rtd::fault_in_status(mask),
-                Some(expected),
-                "{}",
-                row.case_id
-            );
+            assert_eq!(rtd::fault_in_status(mask), Some(expected), "{}", row.case_id);
             Checked
         }
         "rtd_lsb_D0" => {
             for registers in 0..=u16::MAX {
                 let (code, fault) = (registers >> 1, registers % 2 == 1);
-                assert_eq!(
-                    RawReading::from_rtd_registers(registers),
-                    RawReading::Rtd { code, fault }
-                );
+                assert_eq!(RawReading::from_rtd_registers(registers), RawReading::Rtd { code, fault });
             }
             Checked
         }
         "lead_error_2wire" => {
             let t = row.input("T_C");
             let with_leads = pt100_ohm(t) + row.input("R_lead_total_ohm");
-            agree(
-                row,
-                degrees(rtd::celsius_at(microohm(with_leads)).unwrap()) - t,
-            )
+            agree(row, degrees(rtd::celsius_at(microohm(with_leads)).unwrap()) - t)
         }
         "class_tolerance" | "class_tolerance_ohm" | "validity_range_wirewound_then_film" => {
             Excluded("tolerance of the element as bought")
         }
-        "config_bit_00h"
-        | "high_fault_threshold_POR"
-        | "low_fault_threshold_POR"
-        | "one_shot_conversion_time" => Excluded("set-up of the front end: the driver's"),
+        "config_bit_00h" | "high_fault_threshold_POR" | "low_fault_threshold_POR" | "one_shot_conversion_time" => {
+            Excluded("set-up of the front end: the driver's")
+        }
         other => panic!("{}: {other}", row.case_id),
     }
 }
