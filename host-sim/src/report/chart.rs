@@ -100,8 +100,7 @@ impl Scale {
         let nice = [1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0];
         let every = nice.into_iter().find(|every| (high - low) / every <= 5.0).unwrap_or((high - low) / 5.0);
         // Room above for the labels of trips, and below for the letters of additions.
-        let (low, high) = (low - every * 0.25, high + every * 0.25);
-        Scale { low: (low / every).floor() * every, high: (high / every).ceil() * every, every }
+        Scale { low: low - every * 0.3, high: high + every * 0.6, every }
     }
 
     fn y(&self, frame: &Frame<'_>, figure: f64) -> f64 {
@@ -109,19 +108,14 @@ impl Scale {
     }
 
     fn draw(&self, svg: &mut Svg, frame: &Frame<'_>) {
-        let count = ((self.high - self.low) / self.every).round() as i64;
-        for index in 0..=count {
-            let figure = self.low + self.every * index as f64;
+        let (first, last) = ((self.low / self.every).ceil() as i64, (self.high / self.every).floor() as i64);
+        for index in first..=last {
+            let figure = self.every * index as f64;
             let y = self.y(frame, figure);
-            if index > 0 {
-                svg.line("grid", (frame.left(), y), (frame.right(), y));
-            }
-            let text = if index == count {
-                format!("{} {}", fixed(figure, 0), Measure(frame.day.units).degrees())
-            } else {
-                fixed(figure, 0)
-            };
-            svg.text("quiet", Anchor::End, (frame.left() - 6.0, y + 4.0), &text);
+            svg.line("grid", (frame.left(), y), (frame.right(), y));
+            let unit = if index == last { Measure(frame.day.units).degrees() } else { "" };
+            let text = format!("{} {unit}", fixed(figure, 0));
+            svg.text("faint", Anchor::End, (frame.left() - 6.0, y + 4.0), text.trim_end());
         }
     }
 }
@@ -132,7 +126,7 @@ fn boiling(svg: &mut Svg, frame: &Frame<'_>, scale: &Scale) {
     if y.is_finite() {
         svg.line("boiling", (frame.left(), y), (frame.right(), y));
         let text = format!("boils at {}", units.degrees_text(frame.day.boiling_c));
-        svg.text("quiet halo", Anchor::Start, (frame.left() + 6.0, y + 15.0), &text);
+        svg.text("faint halo", Anchor::Start, (frame.left() + 6.0, y + 15.0), &text);
     }
 }
 

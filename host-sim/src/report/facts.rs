@@ -3,7 +3,7 @@
 use copperhold_core::vessel::{Element, Vessel};
 
 use super::measure::{self, Measure, NONE, clock, duration, fixed, fixed_or_none};
-use crate::day::{AdditionRecord, Day, Energy, StepRecord};
+use crate::day::{AdditionRecord, Day, Energy, HeatUp, StepRecord};
 
 /// Past its target by more than this, a vessel is worth a look, K.
 const OVERSHOOT_TO_MENTION_K: f64 = 0.5;
@@ -111,15 +111,20 @@ pub fn heat_up_texts(day: &Day, element: Element) -> Vec<String> {
     heat_ups
         .map(|heat_up| {
             format!(
-                "{} to {} in {} (least possible: {}), overshoot {}",
+                "{} to {} in {}{}, overshoot {}",
                 fixed(units.temperature(heat_up.from_c), 1),
                 units.degrees_text(heat_up.to_c),
                 duration(heat_up.seconds),
-                duration(heat_up.least_seconds),
+                above_least(heat_up),
                 units.difference_text(heat_up.overshoot_c),
             )
         })
         .collect()
+}
+
+fn above_least(heat_up: &HeatUp) -> String {
+    let above = heat_up.seconds / heat_up.least_seconds - 1.0;
+    if above.is_finite() { format!(", {} % above the least possible", fixed(above * 100.0, 1)) } else { String::new() }
 }
 
 /// One sentence about the interlock.

@@ -141,8 +141,9 @@ const READOUT: &str = "<div id=\"cursor\" hidden=\"hidden\">\n<label for=\"momen
 
 fn steps(day: &Day) -> String {
     format!(
-        "{}<p class=\"quiet\">Over: furthest past the target. Hold: root mean square of the distance from the target while it was held. \
+        "{}<p class=\"quiet\">Temperatures in {}. Over: furthest past the target. Hold: root mean square of the distance from the target while it was held. \
          {NONE}: does not apply.</p>\n",
-        tables::steps(day)
+        tables::steps(day),
+        Measure(day.units).degrees()
     )
 }
