@@ -113,6 +113,14 @@ fn a_day_off_target_is_not_praised() {
 }
 
 #[test]
+fn a_record_without_length_is_not_praised() {
+    for day in [short_day(), Day::default()] {
+        let text = table(&day);
+        assert!(text.contains("There is nothing to judge yet.") && !text.contains("went well"), "{text}");
+    }
+}
+
+#[test]
 fn a_name_cannot_send_commands_to_the_terminal() {
     let day = Day { sheet: "a\u{1b}[31mred\u{7}\u{202e}".to_owned(), ..good_day() };
     let text = table(&day);

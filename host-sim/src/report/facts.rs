@@ -95,6 +95,12 @@ pub fn waited_s(day: &Day) -> f64 {
     day.prompts.iter().map(|prompt| prompt.answered_s - prompt.asked_s).filter(|s| s.is_finite()).sum()
 }
 
+/// The rate of boil-off, or the dash when nothing boiled.
+pub fn boil_off_text(day: &Day) -> String {
+    let rate = day.volumes.boil_off_l_per_h;
+    if rate > 0.0 { Measure(day.units).rate_text(rate) } else { NONE.to_owned() }
+}
+
 /// One sentence about the waits.
 pub fn waits_text(day: &Day) -> String {
     match day.prompts.len() {
@@ -160,9 +166,9 @@ pub fn verdict(day: &Day) -> Verdict {
         let headline = format!("The day had {}.", counted(day.trips.len(), "trip", "trips"));
         return Verdict { tone: Tone::Tripped, headline, reasons };
     }
-    if day.steps.is_empty() {
-        let reasons = vec!["No step was recorded, so there is nothing to judge.".to_owned()];
-        return Verdict { tone: Tone::Look, headline: "The record is empty.".to_owned(), reasons };
+    if day.steps.is_empty() || length_s(day) == 0.0 {
+        let reasons = vec!["The record holds no step that lasted.".to_owned()];
+        return Verdict { tone: Tone::Look, headline: "There is nothing to judge yet.".to_owned(), reasons };
     }
     if reasons.is_empty() {
         return Verdict { tone: Tone::Well, headline: "The day went well.".to_owned(), reasons: praise(day) };

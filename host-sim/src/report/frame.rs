@@ -39,7 +39,7 @@ impl Size {
     }
 }
 
-/// Room for the step numbers above the plot and for each row of trip labels above those.
+/// Room above the plot: for the step numbers, and for each row of trip labels between those and the plot.
 const NUMBERS: f64 = 20.0;
 const TRIP_ROW: f64 = 16.0;
 
@@ -108,6 +108,7 @@ impl<'a> Frame<'a> {
         });
         self.bands(&mut svg);
         self.time_axis(&mut svg);
+        self.trip_marks(&mut svg);
         svg
     }
 
@@ -127,7 +128,7 @@ impl<'a> Frame<'a> {
             let middle = (from + to) / 2.0;
             let half = text_width(&label) / 2.0 + 1.5;
             if middle - half > taken && middle + half < self.size.width() {
-                svg.text("faint", Anchor::Middle, (middle, self.top - 6.0), &label);
+                svg.text("faint", Anchor::Middle, (middle, NUMBERS - 6.0), &label);
                 taken = middle + half;
             }
         }
@@ -169,10 +170,10 @@ impl<'a> Frame<'a> {
         self.top = NUMBERS + TRIP_ROW * rows.count();
     }
 
-    /// Marks each trip with a line, a wedge and its number, over everything else.
-    pub fn trips(&self, svg: &mut Svg) {
+    /// Marks each trip with a line, a wedge and its number.
+    fn trip_marks(&self, svg: &mut Svg) {
         for TripLabel { x, row, turned, text } in &self.trips {
-            let y = TRIP_ROW * row + 11.0;
+            let y = NUMBERS + TRIP_ROW * row + 11.0;
             svg.line("trip-line", (*x, y), (*x, self.bottom()));
             svg.path("trip-wedge", &format!("M{} {}l6 -9h-12z", At(*x), At(y)));
             let (anchor, at) = if *turned { (Anchor::End, x - 9.0) } else { (Anchor::Start, x + 9.0) };

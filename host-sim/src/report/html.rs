@@ -87,7 +87,7 @@ fn tiles(day: &Day) -> [(&'static str, String); 6] {
     [
         ("Length of the day", duration(facts::length_s(day))),
         ("Energy", format!("{} kWh", fixed(day.energy.total_kwh(), 1))),
-        ("Boil-off", units.rate_text(day.volumes.boil_off_l_per_h)),
+        ("Boil-off", facts::boil_off_text(day)),
         ("Worst overshoot", difference(facts::worst_overshoot_k(day))),
         ("Mash held within", difference(facts::worst_hold_k(day, Some(Vessel::MashTun)))),
         ("Trips", day.trips.len().to_string()),
@@ -108,7 +108,11 @@ fn charts(day: &Day) -> String {
         }
         let caption = caption.iter().map(|text| format!("{text}. ")).collect::<String>();
         let key = if vessel == Vessel::BoilKettle { tables::additions(day) } else { String::new() };
-        let drawn = Size::ALL.map(|size| chart::temperature(day, vessel, size)).concat();
+        let mut drawn = Size::ALL.map(|size| chart::temperature(day, vessel, size)).concat();
+        if vessel == Vessel::MashTun {
+            drawn.push_str("<h4>Distance from the setpoint</h4>\n");
+            drawn.push_str(&Size::ALL.map(|size| chart::distance(day, vessel, size)).concat());
+        }
         figure(
             &mut html,
             vessel.key(),

@@ -19,7 +19,6 @@ pub fn elements(day: &Day, size: Size) -> String {
     for (index, element) in Element::ALL.into_iter().enumerate() {
         lane(&mut svg, &frame, element, frame.top() + LANE * index as f64);
     }
-    frame.trips(&mut svg);
     svg.finish()
 }
 

@@ -52,7 +52,7 @@ pub fn volumes(day: &Day) -> String {
         ("Sparge water", units.volume_text(volumes.sparge_l)),
         ("In the kettle when the boil began", units.volume_text(volumes.pre_boil_l)),
         ("In the kettle when the boil ended", units.volume_text(volumes.post_boil_l)),
-        ("Boil-off", units.rate_text(volumes.boil_off_l_per_h)),
+        ("Boil-off", facts::boil_off_text(day)),
     ];
     let mut html =
         String::from("<table><thead><tr><th scope=\"col\">Volume</th><th scope=\"col\">Cold</th></tr></thead><tbody>\n");
