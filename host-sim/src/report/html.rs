@@ -85,7 +85,7 @@ fn tiles(day: &Day) -> [(&'static str, String); 6] {
     let units = Measure(day.units);
     let difference = |kelvin: Option<f64>| kelvin.map_or_else(|| NONE.to_owned(), |kelvin| units.difference_text(kelvin));
     [
-        ("Length of the day", duration(facts::length_s(day))),
+        ("Length", duration(facts::length_s(day))),
         ("Energy", format!("{} kWh", fixed(day.energy.total_kwh(), 1))),
         ("Boil-off", facts::boil_off_text(day)),
         ("Worst overshoot", difference(facts::worst_overshoot_k(day))),
