@@ -197,13 +197,13 @@ fn all_colours(palette: &Palette) -> Vec<String> {
 }
 
 #[test]
-fn a_peak_of_one_sample_survives_the_thinning() {
+fn a_peak_and_a_dip_of_one_sample_survive_the_thinning() {
     let curve = |day: &Day, size: &str| {
         let html = page(day);
         let document = parsed(&html);
         let chart = charts(&document, size)[0];
         let path = chart.descendants().find(|node| node.attribute("class") == Some("reading liquor_tank"));
-        highest(path.and_then(|path| path.attribute("d")).expect("a curve"))
+        reach(path.and_then(|path| path.attribute("d")).expect("a curve"))
     };
     for size in ["wide", "medium", "narrow"] {
         let mut day = good_day();
@@ -211,23 +211,30 @@ fn a_peak_of_one_sample_survives_the_thinning() {
             sample.reading_c.liquor_tank = Some(50.0);
             sample.setpoint_c.liquor_tank = Some(90.0);
         }
-        let flat = curve(&day, size);
+        // The scale must not move between the two: it also covers the first sample.
+        day.samples[0].reading_c.liquor_tank = Some(10.0);
         day.samples[1001].reading_c.liquor_tank = Some(90.0);
-        let peaked = curve(&day, size);
-        assert!(flat - peaked > 80.0, "{size}: {flat} against {peaked}");
+        let (peak, _) = curve(&day, size);
+        day.samples[1001].reading_c.liquor_tank = Some(50.0);
+        let (level, _) = curve(&day, size);
+        assert!(level - peak > 70.0, "{size}: peak {peak}, level {level}");
+        day.samples[0].reading_c.liquor_tank = Some(90.0);
+        day.samples[1001].reading_c.liquor_tank = Some(10.0);
+        let (_, dip) = curve(&day, size);
+        assert!(dip - level > 70.0, "{size}: dip {dip}, level {level}");
     }
 }
 
-/// The smallest y of a path of `M` and `l`, which is its highest point.
-fn highest(path: &str) -> f64 {
-    let (mut y, mut least) = (0.0, f64::INFINITY);
+/// The smallest and the largest y of a path of `M` and `l`: its highest and its lowest point.
+fn reach(path: &str) -> (f64, f64) {
+    let (mut y, mut least, mut most) = (0.0, f64::INFINITY, f64::NEG_INFINITY);
     for piece in path.split_inclusive(['M', 'l']).collect::<Vec<_>>().windows(2) {
         let step = piece[1].trim_end_matches(['M', 'l']).trim_end_matches("h0").split(' ').nth(1);
         let step: f64 = step.and_then(|step| step.parse().ok()).expect("a coordinate");
         y = if piece[0].ends_with('M') { step } else { y + step };
-        least = least.min(y);
+        (least, most) = (f64::min(least, y), f64::max(most, y));
     }
-    least
+    (least, most)
 }
 
 #[test]
