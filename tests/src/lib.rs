@@ -1,3 +1,4 @@
 //! Shared pieces of the tests: the reference tables and scenario builders.
 
 pub mod reference;
+pub mod sample_day;

@@ -1,6 +1,7 @@
 use std::fs::{self, File};
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
+use std::sync::atomic::{AtomicU64, Ordering};
 
 /// Writes a file as a whole or not at all: into a temporary file beside it, which then takes its name.
 ///
@@ -33,11 +34,11 @@ pub fn write_atomically(path: &Path, contents: &str) -> io::Result<()> {
 }
 
 fn temporary_beside(target: &Path) -> io::Result<PathBuf> {
-    let name = target.file_name().ok_or(io::ErrorKind::InvalidInput)?;
-    let mut hidden = std::ffi::OsString::from(".");
-    hidden.push(name);
-    hidden.push(format!(".{}.part", std::process::id()));
-    Ok(target.with_file_name(hidden))
+    static COUNT: AtomicU64 = AtomicU64::new(0);
+    target.file_name().ok_or(io::ErrorKind::InvalidInput)?;
+    // Not made from the target's name, which may already be as long as a name can be.
+    let count = COUNT.fetch_add(1, Ordering::Relaxed);
+    Ok(target.with_file_name(format!(".copperhold-{}-{count}.part", std::process::id())))
 }
 
 fn fill(temporary: &Path, contents: &str) -> io::Result<()> {

@@ -7,12 +7,16 @@ use super::frame::{Frame, Rows, Size, text_width};
 use super::measure::{Measure, clock, duration, fixed};
 use super::svg::{Anchor, Svg};
 use super::thin;
-use crate::day::{Day, Sample};
+use crate::day::{Day, Sample, Units};
 
 /// Below this a vessel counts as empty, and what its probe reads is not liquid, L.
 const EMPTY_L: f64 = 0.5;
 
+/// A scale never covers less, so that noise is not blown up, degrees.
+const LEAST_SPAN: f64 = 5.0;
+
 const PLOT_HEIGHT: f64 = 190.0;
+const DISTANCE_HEIGHT: f64 = 78.0;
 
 /// The chart of `vessel` in one size.
 pub fn temperature(day: &Day, vessel: Vessel, size: Size) -> String {
@@ -34,7 +38,33 @@ pub fn temperature(day: &Day, vessel: Vessel, size: Size) -> String {
     if vessel == Vessel::BoilKettle {
         additions(&mut svg, &frame);
     }
-    frame.trips(&mut svg);
+    svg.finish()
+}
+
+/// How far the reading of `vessel` was from its setpoint while it was near: shows what the large scale hides.
+pub fn distance(day: &Day, vessel: Vessel, size: Size) -> String {
+    let frame = Frame::new(day, size, DISTANCE_HEIGHT);
+    let units = Measure(day.units);
+    let reach = match day.units {
+        Units::Metric => 1.0,
+        Units::Us => 2.0,
+    };
+    let scale = Scale { low: -1.3 * reach, high: 1.3 * reach, every: reach };
+    let label = format!("Distance of the {}'s temperature from its setpoint", vessel.label());
+    let hold = facts::worst_hold_k(day, Some(vessel)).map_or_else(String::new, |k| {
+        format!(" While it was held, the true temperature stayed within {} (RMS).", units.difference_text(k))
+    });
+    let within =
+        format!("The reading less the setpoint, drawn while it is within {} {}.{hold}", fixed(reach, 0), units.degrees());
+    let mut svg = frame.open(&format!("{}-distance", vessel.key()), &label, &within);
+    scale.draw(&mut svg, &frame);
+    let volumes_known = filled(day, vessel);
+    let points = day.samples.iter().map(|sample| {
+        let reading = shown(sample, vessel, volumes_known)?;
+        let distance = units.difference(reading - (*sample.setpoint_c.get(vessel))?);
+        (distance.abs() <= scale.high).then(|| (frame.x(sample.t_s), scale.y(&frame, distance)))
+    });
+    svg.path(&format!("reading {}", vessel.key()), &thin::path(points));
     svg.finish()
 }
 
@@ -96,11 +126,11 @@ impl Scale {
         if low > high {
             return Scale { low: 0.0, high: 100.0, every: 20.0 };
         }
+        let (low, high) = if high - low < LEAST_SPAN { (low - LEAST_SPAN / 2.0, high + LEAST_SPAN / 2.0) } else { (low, high) };
         let nice = [1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0];
         let every = nice.into_iter().find(|every| (high - low) / every <= 5.0).unwrap_or((high - low) / 5.0);
         // Room above for the labels of trips, and below for the letters of additions.
-        let (low, high) = (low - every * 0.25, high + every * 0.25);
-        Scale { low: (low / every).floor() * every, high: (high / every).ceil() * every, every }
+        Scale { low: low - every * 0.3, high: high + every * 0.6, every }
     }
 
     fn y(&self, frame: &Frame<'_>, figure: f64) -> f64 {
@@ -108,19 +138,14 @@ impl Scale {
     }
 
     fn draw(&self, svg: &mut Svg, frame: &Frame<'_>) {
-        let count = ((self.high - self.low) / self.every).round() as i64;
-        for index in 0..=count {
-            let figure = self.low + self.every * index as f64;
+        let (first, last) = ((self.low / self.every).ceil() as i64, (self.high / self.every).floor() as i64);
+        for index in first..=last {
+            let figure = self.every * index as f64;
             let y = self.y(frame, figure);
-            if index > 0 {
-                svg.line("grid", (frame.left(), y), (frame.right(), y));
-            }
-            let text = if index == count {
-                format!("{} {}", fixed(figure, 0), Measure(frame.day.units).degrees())
-            } else {
-                fixed(figure, 0)
-            };
-            svg.text("quiet", Anchor::End, (frame.left() - 6.0, y + 4.0), &text);
+            svg.line("grid", (frame.left(), y), (frame.right(), y));
+            let unit = if index == last { Measure(frame.day.units).degrees() } else { "" };
+            let text = format!("{} {unit}", fixed(figure, 0));
+            svg.text("faint", Anchor::End, (frame.left() - 6.0, y + 4.0), text.trim_end());
         }
     }
 }
@@ -131,7 +156,7 @@ fn boiling(svg: &mut Svg, frame: &Frame<'_>, scale: &Scale) {
     if y.is_finite() {
         svg.line("boiling", (frame.left(), y), (frame.right(), y));
         let text = format!("boils at {}", units.degrees_text(frame.day.boiling_c));
-        svg.text("quiet halo", Anchor::Start, (frame.left() + 6.0, y + 15.0), &text);
+        svg.text("faint halo", Anchor::Start, (frame.left() + 6.0, y + 15.0), &text);
     }
 }
 

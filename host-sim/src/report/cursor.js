@@ -10,8 +10,8 @@
   var lines = charts.map(function (chart) {
     var line = document.createElementNS(chart.namespaceURI, "line");
     line.setAttribute("class", "cursor");
-    line.setAttribute("y1", 20);
-    line.setAttribute("y2", chart.viewBox.baseVal.height - 22);
+    line.setAttribute("y1", chart.dataset.top);
+    line.setAttribute("y2", chart.dataset.bottom);
     chart.appendChild(line);
     return line;
   });

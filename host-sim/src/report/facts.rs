@@ -3,7 +3,7 @@
 use copperhold_core::vessel::{Element, Vessel};
 
 use super::measure::{self, Measure, NONE, clock, duration, fixed, fixed_or_none};
-use crate::day::{AdditionRecord, Day, Energy, StepRecord};
+use crate::day::{AdditionRecord, Day, Energy, HeatUp, StepRecord};
 
 /// Past its target by more than this, a vessel is worth a look, K.
 const OVERSHOOT_TO_MENTION_K: f64 = 0.5;
@@ -95,6 +95,12 @@ pub fn waited_s(day: &Day) -> f64 {
     day.prompts.iter().map(|prompt| prompt.answered_s - prompt.asked_s).filter(|s| s.is_finite()).sum()
 }
 
+/// The rate of boil-off, or the dash when nothing boiled.
+pub fn boil_off_text(day: &Day) -> String {
+    let rate = day.volumes.boil_off_l_per_h;
+    if rate > 0.0 { Measure(day.units).rate_text(rate) } else { NONE.to_owned() }
+}
+
 /// One sentence about the waits.
 pub fn waits_text(day: &Day) -> String {
     match day.prompts.len() {
@@ -111,15 +117,20 @@ pub fn heat_up_texts(day: &Day, element: Element) -> Vec<String> {
     heat_ups
         .map(|heat_up| {
             format!(
-                "{} to {} in {} (least possible: {}), overshoot {}",
+                "{} to {} in {}{}, overshoot {}",
                 fixed(units.temperature(heat_up.from_c), 1),
                 units.degrees_text(heat_up.to_c),
                 duration(heat_up.seconds),
-                duration(heat_up.least_seconds),
+                above_least(heat_up),
                 units.difference_text(heat_up.overshoot_c),
             )
         })
         .collect()
+}
+
+fn above_least(heat_up: &HeatUp) -> String {
+    let above = heat_up.seconds / heat_up.least_seconds - 1.0;
+    if above.is_finite() { format!(", {} % above the least possible", fixed(above * 100.0, 1)) } else { String::new() }
 }
 
 /// One sentence about the interlock.
@@ -155,9 +166,9 @@ pub fn verdict(day: &Day) -> Verdict {
         let headline = format!("The day had {}.", counted(day.trips.len(), "trip", "trips"));
         return Verdict { tone: Tone::Tripped, headline, reasons };
     }
-    if day.steps.is_empty() {
-        let reasons = vec!["No step was recorded, so there is nothing to judge.".to_owned()];
-        return Verdict { tone: Tone::Look, headline: "The record is empty.".to_owned(), reasons };
+    if day.steps.is_empty() || length_s(day) == 0.0 {
+        let reasons = vec!["The record holds no step that lasted.".to_owned()];
+        return Verdict { tone: Tone::Look, headline: "There is nothing to judge yet.".to_owned(), reasons };
     }
     if reasons.is_empty() {
         return Verdict { tone: Tone::Well, headline: "The day went well.".to_owned(), reasons: praise(day) };

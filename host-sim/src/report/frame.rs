@@ -2,7 +2,7 @@
 
 use super::facts;
 use super::measure::clock;
-use super::svg::{Anchor, Opening, Svg};
+use super::svg::{Anchor, At, Opening, Svg};
 use crate::day::Day;
 
 /// Height of the letters of every chart, in its own units.
@@ -39,8 +39,11 @@ impl Size {
     }
 }
 
-/// Room above the plot, below it, and for the figures at its left.
-const TOP: f64 = 20.0;
+/// Room above the plot: for the step numbers, and for each row of trip labels between those and the plot.
+const NUMBERS: f64 = 20.0;
+const TRIP_ROW: f64 = 16.0;
+
+/// Room below the plot, and at its sides.
 const BOTTOM: f64 = 22.0;
 const LEFT: f64 = 46.0;
 const RIGHT: f64 = 10.0;
@@ -51,11 +54,23 @@ pub struct Frame<'a> {
     pub size: Size,
     pub plot_height: f64,
     span_s: f64,
+    trips: Vec<TripLabel>,
+    top: f64,
+}
+
+/// Where the label of a trip goes.
+struct TripLabel {
+    x: f64,
+    row: f64,
+    turned: bool,
+    text: String,
 }
 
 impl<'a> Frame<'a> {
     pub fn new(day: &'a Day, size: Size, plot_height: f64) -> Self {
-        Frame { day, size, plot_height, span_s: facts::length_s(day).max(60.0) }
+        let mut frame = Frame { day, size, plot_height, span_s: facts::length_s(day).max(60.0), trips: Vec::new(), top: NUMBERS };
+        frame.place_trips();
+        frame
     }
 
     pub fn left(&self) -> f64 {
@@ -67,11 +82,11 @@ impl<'a> Frame<'a> {
     }
 
     pub fn top(&self) -> f64 {
-        TOP
+        self.top
     }
 
     pub fn bottom(&self) -> f64 {
-        TOP + self.plot_height
+        self.top + self.plot_height
     }
 
     /// Where a moment lies; not a number stays that, and is left out by whoever draws.
@@ -87,11 +102,13 @@ impl<'a> Frame<'a> {
             width: self.size.width(),
             height: self.bottom() + BOTTOM,
             axis: (self.left(), self.right()),
+            plot: (self.top, self.bottom()),
             label,
             description,
         });
         self.bands(&mut svg);
         self.time_axis(&mut svg);
+        self.trip_marks(&mut svg);
         svg
     }
 
@@ -103,7 +120,7 @@ impl<'a> Frame<'a> {
                 continue;
             }
             if index % 2 == 0 {
-                svg.rect("band", (from, TOP), (to - from, self.plot_height));
+                svg.rect("band", (from, self.top), (to - from, self.plot_height));
             }
             let number = (index + 1).to_string();
             let named = format!("{number} {}", step.name);
@@ -111,7 +128,7 @@ impl<'a> Frame<'a> {
             let middle = (from + to) / 2.0;
             let half = text_width(&label) / 2.0 + 1.5;
             if middle - half > taken && middle + half < self.size.width() {
-                svg.text("quiet", Anchor::Middle, (middle, TOP - 6.0), &label);
+                svg.text("faint", Anchor::Middle, (middle, NUMBERS - 6.0), &label);
                 taken = middle + half;
             }
         }
@@ -125,7 +142,7 @@ impl<'a> Frame<'a> {
             let x = self.x(t_s);
             svg.line("tick", (x, floor), (x, floor + 4.0));
             let anchor = if self.right() - x < 14.0 { Anchor::End } else { Anchor::Middle };
-            svg.text("quiet", anchor, (x, floor + 17.0), &clock(t_s));
+            svg.text("faint", anchor, (x, floor + 17.0), &clock(t_s));
             t_s += every;
         }
         svg.line("axis", (self.left(), floor), (self.right(), floor));
@@ -137,23 +154,30 @@ impl<'a> Frame<'a> {
         nice.into_iter().find(|every| *every >= least_gap).unwrap_or((least_gap / 86400.0).ceil() * 86400.0)
     }
 
-    /// Marks each trip with a line, a wedge and its number, over everything else.
-    pub fn trips(&self, svg: &mut Svg) {
+    fn place_trips(&mut self) {
         let mut rows = Rows::default();
         for (index, trip) in self.day.trips.iter().enumerate() {
             let x = self.x(trip.t_s);
             if !x.is_finite() {
                 continue;
             }
-            let label = format!("trip {}", index + 1);
-            let width = text_width(&label) + 10.0;
+            let text = format!("trip {}", index + 1);
+            let width = text_width(&text) + 16.0;
             let turned = x + width > self.right();
-            let start = if turned { x - width } else { x };
-            let y = TOP + 14.0 + 15.0 * rows.place(start, start + width);
-            svg.line("trip-line", (x, TOP), (x, self.bottom()));
-            svg.path("trip-wedge", &format!("M{x:.1} {:.1}l6 -9h-12z", TOP + 1.0));
-            let (anchor, at) = if turned { (Anchor::End, x - 5.0) } else { (Anchor::Start, x + 5.0) };
-            svg.text("trip-text", anchor, (at, y), &label);
+            let (start, end) = if turned { (x - width, x + 6.0) } else { (x - 6.0, x + width) };
+            self.trips.push(TripLabel { x, row: rows.place(start, end), turned, text });
+        }
+        self.top = NUMBERS + TRIP_ROW * rows.count();
+    }
+
+    /// Marks each trip with a line, a wedge and its number.
+    fn trip_marks(&self, svg: &mut Svg) {
+        for TripLabel { x, row, turned, text } in &self.trips {
+            let y = NUMBERS + TRIP_ROW * row + 11.0;
+            svg.line("trip-line", (*x, y), (*x, self.bottom()));
+            svg.path("trip-wedge", &format!("M{} {}l6 -9h-12z", At(*x), At(y)));
+            let (anchor, at) = if *turned { (Anchor::End, x - 9.0) } else { (Anchor::Start, x + 9.0) };
+            svg.text("trip-text", anchor, (at, y), text);
         }
     }
 }
@@ -165,6 +189,11 @@ pub struct Rows {
 }
 
 impl Rows {
+    /// How many rows are in use.
+    pub fn count(&self) -> f64 {
+        self.ends.len() as f64
+    }
+
     /// The row for a label that spans from `start` to `end`.
     pub fn place(&mut self, start: f64, end: f64) -> f64 {
         let free = self.ends.iter().position(|taken| *taken + 2.0 < start);

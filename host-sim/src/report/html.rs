@@ -85,9 +85,9 @@ fn tiles(day: &Day) -> [(&'static str, String); 6] {
     let units = Measure(day.units);
     let difference = |kelvin: Option<f64>| kelvin.map_or_else(|| NONE.to_owned(), |kelvin| units.difference_text(kelvin));
     [
-        ("Length of the day", duration(facts::length_s(day))),
+        ("Length", duration(facts::length_s(day))),
         ("Energy", format!("{} kWh", fixed(day.energy.total_kwh(), 1))),
-        ("Boil-off", units.rate_text(day.volumes.boil_off_l_per_h)),
+        ("Boil-off", facts::boil_off_text(day)),
         ("Worst overshoot", difference(facts::worst_overshoot_k(day))),
         ("Mash held within", difference(facts::worst_hold_k(day, Some(Vessel::MashTun)))),
         ("Trips", day.trips.len().to_string()),
@@ -108,7 +108,11 @@ fn charts(day: &Day) -> String {
         }
         let caption = caption.iter().map(|text| format!("{text}. ")).collect::<String>();
         let key = if vessel == Vessel::BoilKettle { tables::additions(day) } else { String::new() };
-        let drawn = Size::ALL.map(|size| chart::temperature(day, vessel, size)).concat();
+        let mut drawn = Size::ALL.map(|size| chart::temperature(day, vessel, size)).concat();
+        if vessel == Vessel::MashTun {
+            drawn.push_str("<h4>Distance from the setpoint</h4>\n");
+            drawn.push_str(&Size::ALL.map(|size| chart::distance(day, vessel, size)).concat());
+        }
         figure(
             &mut html,
             vessel.key(),
@@ -140,8 +144,9 @@ const READOUT: &str = "<div id=\"cursor\" hidden=\"hidden\">\n<label for=\"momen
 
 fn steps(day: &Day) -> String {
     format!(
-        "{}<p class=\"quiet\">Over: furthest past the target. Hold: root mean square of the distance from the target while it was held. \
+        "{}<p class=\"quiet\">Temperatures in {}. Over: furthest past the target. Hold: root mean square of the distance from the target while it was held. \
          {NONE}: does not apply.</p>\n",
-        tables::steps(day)
+        tables::steps(day),
+        Measure(day.units).degrees()
     )
 }

@@ -1,7 +1,8 @@
 //! The page's colours, for light and for dark surroundings.
 //!
-//! Three hues tell the vessels apart (blue, ochre, plum: they differ for every common kind of colour vision), and each curve also
-//! carries its vessel's name. Everything that is text reaches a contrast of 4.5 to 1 on [`Palette::paper`] and on [`Palette::band`].
+//! Three hues tell the vessels apart (blue, ochre, plum). They differ in lightness too, so that they stay apart for every common kind
+//! of colour vision, and each curve also carries its vessel's name. Everything that is text reaches a contrast of 4.5 to 1 on
+//! [`Palette::paper`] and on [`Palette::band`].
 
 use std::fmt::Write;
 
@@ -48,9 +49,9 @@ pub const LIGHT: Palette = Palette {
     rule: Colour(0xd3, 0xda, 0xda),
     ink: Colour(0x1b, 0x23, 0x25),
     quiet: Colour(0x52, 0x5e, 0x61),
-    liquor_tank: Colour(0x1a, 0x5f, 0xa4),
-    mash_tun: Colour(0x8a, 0x54, 0x00),
-    boil_kettle: Colour(0x99, 0x29, 0x6c),
+    liquor_tank: Colour(0x0a, 0x57, 0xc2),
+    mash_tun: Colour(0x83, 0x62, 0x21),
+    boil_kettle: Colour(0x9b, 0x08, 0x5e),
     trip: Colour(0xb3, 0x20, 0x1a),
 };
 
@@ -61,9 +62,9 @@ pub const DARK: Palette = Palette {
     rule: Colour(0x36, 0x41, 0x45),
     ink: Colour(0xe3, 0xe9, 0xea),
     quiet: Colour(0xa3, 0xaf, 0xb3),
-    liquor_tank: Colour(0x7a, 0xb8, 0xf2),
-    mash_tun: Colour(0xe3, 0xad, 0x58),
-    boil_kettle: Colour(0xef, 0x95, 0xc5),
+    liquor_tank: Colour(0x5a, 0x99, 0xf2),
+    mash_tun: Colour(0xf7, 0xd5, 0xa1),
+    boil_kettle: Colour(0xd7, 0x75, 0x9e),
     trip: Colour(0xff, 0x91, 0x87),
 };
 

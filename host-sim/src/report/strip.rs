@@ -19,7 +19,6 @@ pub fn elements(day: &Day, size: Size) -> String {
     for (index, element) in Element::ALL.into_iter().enumerate() {
         lane(&mut svg, &frame, element, frame.top() + LANE * index as f64);
     }
-    frame.trips(&mut svg);
     svg.finish()
 }
 
@@ -51,8 +50,8 @@ fn lane(svg: &mut Svg, frame: &Frame<'_>, element: Element, top: f64) {
     );
     svg.line("grid", (frame.left(), floor - BAR), (frame.right(), floor - BAR));
     svg.line("grid", (frame.left(), floor), (frame.right(), floor));
-    svg.text("quiet", Anchor::End, (frame.left() - 6.0, floor - BAR + 4.0), "100 %");
-    svg.text("quiet", Anchor::End, (frame.left() - 6.0, floor + 4.0), "0");
+    svg.text("faint", Anchor::End, (frame.left() - 6.0, floor - BAR + 4.0), "100 %");
+    svg.text("faint", Anchor::End, (frame.left() - 6.0, floor + 4.0), "0");
     let duty: Vec<(f64, f64)> = frame.day.samples.iter().map(|sample| (frame.x(sample.t_s), *sample.duty.get(element))).collect();
     svg.path(&format!("duty {}", vessel.key()), &thin::area(&duty, floor, BAR, frame.right()));
     svg.path(&format!("grant {}", vessel.key()), &grants(frame, element, floor + 4.0));

@@ -56,6 +56,8 @@ pub struct Opening<'a> {
     pub height: f64,
     /// Left and right end of the time axis, for the cursor.
     pub axis: (f64, f64),
+    /// Upper and lower edge of the plot, for the cursor.
+    pub plot: (f64, f64),
     pub label: &'a str,
     pub description: &'a str,
 }
@@ -67,16 +69,18 @@ pub struct Svg {
 
 impl Svg {
     pub fn open(opening: &Opening<'_>) -> Self {
-        let Opening { class, id, width, height, axis, label, description } = opening;
+        let Opening { class, id, width, height, axis, plot, label, description } = opening;
         let (label, description) = (escape(label), escape(description));
         let mut svg = Svg { out: String::new() };
         svg.push(format_args!(
             "<svg xmlns=\"http://www.w3.org/2000/svg\" class=\"{class}\" viewBox=\"0 0 {} {}\" role=\"img\" aria-label=\"{label}\" \
-             aria-describedby=\"{id}\" data-left=\"{}\" data-right=\"{}\"><desc id=\"{id}\">{description}</desc>",
+             aria-describedby=\"{id}\" data-left=\"{}\" data-right=\"{}\" data-top=\"{}\" data-bottom=\"{}\"><desc id=\"{id}\">{description}</desc>",
             At(*width),
             At(*height),
             At(axis.0),
-            At(axis.1)
+            At(axis.1),
+            At(plot.0),
+            At(plot.1)
         ));
         svg
     }

@@ -10,38 +10,24 @@ use crate::day::Day;
 
 /// The table of steps.
 pub fn steps(day: &Day) -> String {
-    let heads = columns(Measure(day.units).degrees());
     let mut html = String::from(
         "<table id=\"steps\" role=\"table\"><thead role=\"rowgroup\"><tr role=\"row\"><th scope=\"col\" role=\"columnheader\">No.</th>\
          <th scope=\"col\" role=\"columnheader\" class=\"name\">Step</th>",
     );
-    for head in &heads {
+    for head in COLUMNS {
         let _ = write!(html, "<th scope=\"col\" role=\"columnheader\">{head}</th>");
     }
     html.push_str("</tr></thead><tbody role=\"rowgroup\">\n");
     for line in facts::step_lines(day) {
-        step(&mut html, &line, &heads);
+        step(&mut html, &line);
     }
     html.push_str("</tbody></table>\n");
     html
 }
 
-fn columns(degrees: &str) -> [String; 9] {
-    let with_unit = |head: &str| format!("{head}, {degrees}");
-    [
-        "Start".to_owned(),
-        "Planned".to_owned(),
-        "Took".to_owned(),
-        with_unit("From"),
-        with_unit("To"),
-        with_unit("Target"),
-        with_unit("Over"),
-        with_unit("Hold"),
-        "kWh".to_owned(),
-    ]
-}
+const COLUMNS: [&str; 9] = ["Start", "Planned", "Took", "From", "To", "Target", "Over", "Hold", "kWh"];
 
-fn step(html: &mut String, line: &StepLine, heads: &[String; 9]) {
+fn step(html: &mut String, line: &StepLine) {
     let _ = write!(
         html,
         "<tr role=\"row\"><td role=\"cell\" class=\"number\">{}</td><th scope=\"row\" role=\"rowheader\" class=\"name\">{}</th>",
@@ -50,7 +36,7 @@ fn step(html: &mut String, line: &StepLine, heads: &[String; 9]) {
     );
     let figures =
         [&line.start, &line.planned, &line.took, &line.from, &line.to, &line.target, &line.over, &line.hold, &line.energy];
-    for (figure, head) in figures.into_iter().zip(heads) {
+    for (figure, head) in figures.into_iter().zip(COLUMNS) {
         let class = if figure == NONE { " class=\"none\"" } else { "" };
         let _ = write!(html, "<td role=\"cell\"{class} data-head=\"{head}\">{figure}</td>");
     }
@@ -66,7 +52,7 @@ pub fn volumes(day: &Day) -> String {
         ("Sparge water", units.volume_text(volumes.sparge_l)),
         ("In the kettle when the boil began", units.volume_text(volumes.pre_boil_l)),
         ("In the kettle when the boil ended", units.volume_text(volumes.post_boil_l)),
-        ("Boil-off", units.rate_text(volumes.boil_off_l_per_h)),
+        ("Boil-off", facts::boil_off_text(day)),
     ];
     let mut html = String::from("<table><thead><tr><th scope=\"col\">Volume</th><th scope=\"col\">Cold</th></tr></thead><tbody>\n");
     for (name, volume) in rows {
@@ -83,13 +69,13 @@ pub fn waits(day: &Day) -> String {
         return html;
     }
     html.push_str(
-        "<table><thead><tr><th scope=\"col\" class=\"name\">Asked</th><th scope=\"col\">At</th><th scope=\"col\">Waited</th></tr></thead>\
+        "<table class=\"waits\"><thead><tr><th scope=\"col\" class=\"name\">Asked</th><th scope=\"col\">At</th><th scope=\"col\">Waited</th></tr></thead>\
          <tbody>\n",
     );
     for prompt in &day.prompts {
         let _ = writeln!(
             html,
-            "<tr><th scope=\"row\" class=\"name\">{}</th><td>{}</td><td>{}</td></tr>",
+            "<tr><th scope=\"row\">{}</th><td>{}</td><td>{}</td></tr>",
             escape(&prompt.text),
             clock(prompt.asked_s),
             duration(prompt.answered_s - prompt.asked_s)

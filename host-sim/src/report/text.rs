@@ -124,7 +124,7 @@ fn volumes(page: &mut Page, day: &Day) {
     amount(page, "sparge water", &volume(volumes.sparge_l), "");
     amount(page, "kettle, boil begins", &volume(volumes.pre_boil_l), "");
     amount(page, "kettle, boil ends", &volume(volumes.post_boil_l), "");
-    amount(page, "boil-off", &units.rate_text(volumes.boil_off_l_per_h), "");
+    amount(page, "boil-off", &facts::boil_off_text(day), "");
 }
 
 fn amount(page: &mut Page, name: &str, figure: &str, note: &str) {

@@ -21,8 +21,14 @@ pub fn path(points: impl Iterator<Item = Option<(f64, f64)>>) -> String {
 fn write_run(data: &mut String, run: &mut Vec<(f64, f64)>) {
     let kept = without_flats(&extremes(run));
     run.clear();
-    for (index, (x, y)) in kept.iter().enumerate() {
-        let _ = write!(data, "{}{} {}", if index == 0 { "M" } else { "L" }, At(*x), At(*y));
+    let tenths = |value: f64| (value * 10.0).round() as i64;
+    let mut pen = None;
+    for (x, y) in kept.iter().map(|(x, y)| (tenths(*x), tenths(*y))) {
+        // Relative steps are shorter; taken between rounded places, they cannot drift.
+        let (letter, from_x, from_y) = pen.map_or(('M', 0, 0), |(x, y)| ('l', x, y));
+        let at = |tenths: i64| At(tenths as f64 / 10.0);
+        let _ = write!(data, "{letter}{} {}", at(x - from_x), at(y - from_y));
+        pen = Some((x, y));
     }
     if kept.len() == 1 {
         // A line of no length with round ends shows as a dot.
