@@ -9,6 +9,7 @@ mod compile;
 mod defaults;
 mod diagnose;
 mod key;
+mod order;
 pub mod quantity;
 mod reference;
 mod rig_file;
