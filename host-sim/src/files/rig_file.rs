@@ -174,8 +174,9 @@ fn vessel(
         limit_c,
     };
     // Only in a file that is right so far: a capacity that was refused has a stand-in here.
+    let clean = reader.clean();
     for (key, litres) in [(&keys::ELEMENT_TOP, figures.element_top_l), (&keys::DEAD_SPACE, figures.dead_space_l)] {
-        if let Some(section) = section.filter(|s| reader.clean() && s.value(key).is_some() && litres >= capacity_l) {
+        if let Some(section) = section.filter(|s| clean && s.value(key).is_some() && litres >= capacity_l) {
             let full = D::Volume.show(capacity_l, reader.usual_units(), 1);
             reader.fault(
                 ProblemKind::Conflict,
