@@ -3,4 +3,6 @@
 
 pub mod day;
 pub mod files;
+pub mod plant;
+pub mod report;
 pub mod rig;

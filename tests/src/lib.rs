@@ -1,1 +1,3 @@
 //! Shared pieces of the tests: the reference tables and scenario builders.
+
+pub mod reference;

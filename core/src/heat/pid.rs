@@ -1,0 +1,190 @@
+//! A PI(D) block: proportional, integral and filtered derivative action with the output limits inside.
+//!
+//! Job: turn setpoint, measurement and elapsed time into a duty between two limits.
+//!
+//! - *Gains* are in the ideal parallel form `u = Kc (e + 1/Ti integral(e) - Td d(measured)/dt)` (Astrom and Hagglund, Advanced PID Control,
+//!   2006). `Kc` is duty per kelvin, `Ti` and `Td` are spans.
+//! - *Anti-windup*: the integral never moves the output beyond a limit, and is free to move back (conditional integration).
+//! - *Derivative* acts on the measurement, so a new setpoint gives no kick, through a lag of `Td/N` with `N = 10`.
+//! - *Tracking* sets the integral so that the next output starts from a given duty: no bump when the block takes over.
+//!
+//! The integral is kept in output units, and new gains re-track the last output, so swapping gains does not move it.
+
+use fixed::types::I16F16;
+
+use crate::units::{Celsius, Duty, Span};
+
+/// Ratio of derivative time to the derivative filter's time constant.
+const DERIVATIVE_FILTER_N: i64 = 10;
+/// The longest step that is believed; a later tick integrates no more than this.
+const LONGEST_STEP_US: u64 = 1_000_000;
+/// One, in the output format Q32.
+const ONE: i64 = 1 << 32;
+/// Bound on each action, so that products with a step in microseconds fit in 64 bits: 1024 times full power.
+const ACTION_BOUND: i64 = 1 << 42;
+
+/// Gains of a [`Pid`], checked.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct PidGains {
+    kc: I16F16,
+    ti: Option<Span>,
+    td: Span,
+}
+
+/// Why gains were refused.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[non_exhaustive]
+pub enum PidGainsError {
+    /// `Kc` must be above 0; at most 32,767 duty per kelvin can be written.
+    Proportional(I16F16),
+    /// `Ti` must be 1 s to 100,000 s.
+    IntegralTime(Span),
+    /// `Td` must be 0 to 10,000 s.
+    DerivativeTime(Span),
+}
+
+impl PidGains {
+    /// Gains `kc` in duty per kelvin (above 0), integral time `ti` (1 to 100,000 s; `None` for no integral action) and derivative time
+    /// `td` (0 to 10,000 s; zero for no derivative action).
+    pub fn new(kc: I16F16, ti: Option<Span>, td: Span) -> Result<PidGains, PidGainsError> {
+        if kc <= I16F16::ZERO {
+            return Err(PidGainsError::Proportional(kc));
+        }
+        if let Some(time) = ti
+            && !(Span::from_secs(1)..=Span::from_secs(100_000)).contains(&time)
+        {
+            return Err(PidGainsError::IntegralTime(time));
+        }
+        if td > Span::from_secs(10_000) {
+            return Err(PidGainsError::DerivativeTime(td));
+        }
+        Ok(PidGains { kc, ti, td })
+    }
+
+    /// Proportional gain in duty per kelvin.
+    pub fn kc(&self) -> I16F16 {
+        self.kc
+    }
+
+    /// Integral time; `None` if there is no integral action.
+    pub fn ti(&self) -> Option<Span> {
+        self.ti
+    }
+
+    /// Derivative time.
+    pub fn td(&self) -> Span {
+        self.td
+    }
+}
+
+/// A PI(D) controller with its output limits.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Pid {
+    gains: PidGains,
+    low: i64,
+    high: i64,
+    /// Integral action, Q32 of full power.
+    integral: i64,
+    /// Filtered measurement, Q32 kelvin; `None` until the first tick.
+    filtered: Option<i64>,
+    /// Proportional and derivative action of the last tick, Q32.
+    direct: i64,
+    last: Option<(i64, i64)>,
+}
+
+impl Pid {
+    /// A controller at rest with output between zero and full power.
+    pub fn new(gains: PidGains) -> Pid {
+        Pid { gains, low: 0, high: ONE, integral: 0, filtered: None, direct: 0, last: None }
+    }
+
+    /// Sets the output limits; `high` below `low` counts as `low`.
+    pub fn set_limits(&mut self, low: Duty, high: Duty) {
+        self.low = i64::from(low.bits()) << 16;
+        self.high = (i64::from(high.bits()) << 16).max(self.low);
+    }
+
+    /// The gains in use.
+    pub fn gains(&self) -> PidGains {
+        self.gains
+    }
+
+    /// Swaps the gains; the integral takes up the difference, so the output does not move.
+    pub fn set_gains(&mut self, gains: PidGains) {
+        self.gains = gains;
+        if let Some((error, rise)) = self.last {
+            let direct = self.direct_action(error, rise);
+            self.integral = bounded(self.integral.saturating_add(self.direct).saturating_sub(direct));
+            self.direct = direct;
+        }
+    }
+
+    /// Makes `output` the output for the present error, whatever produced it so far.
+    pub fn track(&mut self, output: Duty) {
+        self.integral = bounded((i64::from(output.bits()) << 16).saturating_sub(self.direct));
+    }
+
+    /// Sets the integral action itself, for a known standing duty.
+    pub fn preload(&mut self, standing: Duty) {
+        self.integral = i64::from(standing.bits()) << 16;
+    }
+
+    /// Forgets the past: integral and derivative at zero.
+    pub fn reset(&mut self) {
+        *self = Pid { gains: self.gains, low: self.low, high: self.high, ..Pid::new(self.gains) };
+    }
+
+    /// One step of `dt` (a longer one counts as 1 s): the duty, always within the limits.
+    pub fn tick(&mut self, dt: Span, setpoint: Celsius, measured: Celsius) -> Duty {
+        let dt_us = i64::try_from(dt.as_micros().min(LONGEST_STEP_US)).unwrap_or(0);
+        let error = i64::from(setpoint.above(measured).fixed().to_bits());
+        let level = i64::from(measured.fixed().to_bits()) << 16;
+        let rise = self.filter(level, dt_us);
+        self.last = Some((error, rise));
+        self.direct = self.direct_action(error, rise);
+
+        if let Some(ti) = self.gains.ti {
+            let ti_us = i64::try_from(ti.as_micros()).unwrap_or(i64::MAX);
+            let proportional = bounded(error.saturating_mul(i64::from(self.gains.kc.to_bits())));
+            let step = proportional.saturating_mul(dt_us).checked_div(ti_us).unwrap_or(0);
+            let moved = self.integral.saturating_add(step);
+            // The integral may not push the output past a limit, but need not jump back if it is already there.
+            let integral = if step > 0 {
+                moved.min(self.high.saturating_sub(self.direct).max(self.integral))
+            } else {
+                moved.max(self.low.saturating_sub(self.direct).min(self.integral))
+            };
+            self.integral = bounded(integral);
+        }
+        let output = self.direct.saturating_add(self.integral).clamp(self.low, self.high);
+        Duty::from_fixed(I16F16::from_bits(i32::try_from(output >> 16).unwrap_or(0)))
+    }
+
+    /// How far the measurement stands above its filtered value, Q32 kelvin.
+    fn filter(&mut self, level: i64, dt_us: i64) -> i64 {
+        let before = self.filtered.unwrap_or(level);
+        let tau_us = i64::try_from(self.gains.td.as_micros()).unwrap_or(0) / DERIVATIVE_FILTER_N;
+        let step = level.saturating_sub(before).saturating_mul(dt_us);
+        let after = match step.checked_div(tau_us.saturating_add(dt_us)) {
+            Some(change) => before.saturating_add(change),
+            None => level,
+        };
+        self.filtered = Some(after);
+        level.saturating_sub(after)
+    }
+
+    /// Proportional plus derivative action, Q32 of full power.
+    fn direct_action(&self, error: i64, rise: i64) -> i64 {
+        let kc = i64::from(self.gains.kc.to_bits());
+        let proportional = bounded(error.saturating_mul(kc));
+        if self.gains.td == Span::ZERO {
+            return proportional;
+        }
+        let derivative = bounded((rise >> 16).saturating_mul(kc)).saturating_mul(DERIVATIVE_FILTER_N);
+        bounded(proportional.saturating_sub(derivative))
+    }
+}
+
+fn bounded(action: i64) -> i64 {
+    action.clamp(-ACTION_BOUND, ACTION_BOUND)
+}

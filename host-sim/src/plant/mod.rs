@@ -1,0 +1,29 @@
+//! The brewery as physics: what the elements, pumps, valves and the room do to the liquid, and what the thermometers make of it.
+//!
+//! Deterministic: a rig, a seed and a list of actions give the same day, bit for bit, on one machine. In f64, SI units; temperatures in
+//! degrees Celsius, volumes in litres.
+//!
+//! [`brewery`] is the door. Behind it: [`network`] has the equations over the flat [`state`], [`integrate`] steps them, [`vessel`] and
+//! [`loss`] are one kettle in a room, [`coil`] the heat exchangers, [`water`] and [`air`] the fluids, [`foam`] the hot break, [`probe`] the
+//! thermometers, [`energy`] the account.
+//!
+//! Left out: wort's own properties (it is water here), the pumps' heat, heat exchange with a neighbouring vessel, weather.
+
+pub mod air;
+pub mod brewery;
+pub mod coil;
+pub mod energy;
+pub mod foam;
+pub mod integrate;
+pub mod loss;
+pub mod network;
+pub mod probe;
+pub mod rng;
+pub mod state;
+pub mod vessel;
+pub mod water;
+
+pub use brewery::{Brewery, Truth};
+pub use energy::EnergyAccount;
+pub use network::{Drive, FlowShare, MashReturn, Network, WortReturn};
+pub use probe::{RawCode, RawReading};
