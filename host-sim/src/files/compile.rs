@@ -5,26 +5,16 @@ use super::order::out_of_order;
 use super::quantity::Dimension;
 use super::rig_file::RigFile;
 use super::sheet_file::{NamedStep, SheetFile, to_u32};
+use crate::plant::air::boiling_point_c;
+use crate::plant::network::GRAIN_DISPLACES_L_PER_KG;
 use copperhold_core::sheet::{MAX_STEPS, Sheet, Step};
 use copperhold_core::units::{Celsius, Duty, Litres};
 use copperhold_core::vessel::Vessel;
 
-/// Volume that dry grain takes up in the mash, L/kg.
-const GRAIN_L_PER_KG: f64 = 0.67;
 /// Water that drained grain keeps, L/kg.
 const ABSORBED_L_PER_KG: f64 = 1.0;
 /// Heat of vaporisation near 100 C, J/kg, and density there, kg/L: bounds the boil-off from above.
 const VAPORISATION_J_PER_L: f64 = 2.257e6 * 0.958;
-
-/// Boiling point of water in the standard atmosphere, degrees Celsius. `altitude_m` from -400 to 4000.
-///
-/// Pressure by the barometric formula of ICAO Doc 7488; temperature by the Antoine equation for water at 60 to 150 C
-/// (A 7.96681, B 1668.21, C 228.0, in mmHg). Within 0.05 K of steam tables over that range of altitude.
-pub fn boiling_point_c(altitude_m: f64) -> f64 {
-    let kelvin_ratio = 1.0 - 0.0065 * altitude_m / 288.15;
-    let mmhg = 760.0 * kelvin_ratio.powf(5.255_876);
-    1668.21 / (7.966_81 - mmhg.log10()) - 228.0
-}
 
 impl SheetFile {
     /// The core's sheet, if this rig can brew it: volumes fit, vessels and elements are there, targets stay below the boiling point
@@ -132,7 +122,7 @@ impl Check<'_> {
         self.fits(
             (named, "strike"),
             Vessel::MashTun,
-            strike + self.sheet.grain_kg * GRAIN_L_PER_KG,
+            strike + self.sheet.grain_kg * GRAIN_DISPLACES_L_PER_KG,
             "the mash, grain and strike water together,",
         );
         self.tank_l = (self.tank_l - strike).max(dead) + refill;
@@ -303,20 +293,4 @@ const fn vessels_of(step: &Step) -> &'static [Vessel] {
 
 fn figure(volume: Litres) -> f64 {
     f64::from(volume.millilitres()) / 1000.0
-}
-
-#[cfg(test)]
-mod tests {
-    use super::boiling_point_c;
-
-    /// US Standard Atmosphere 1976 for the pressure, IAPWS-IF97 steam tables for the temperature. Weather moves it by 0.9 K either way.
-    #[test]
-    fn water_boils_where_the_steam_tables_say() {
-        for (metres, expected) in
-            [(0.0, 99.974), (500.0, 98.313), (1000.0, 96.649), (2000.0, 93.315), (3000.0, 89.973), (4000.0, 86.620)]
-        {
-            let got = boiling_point_c(metres);
-            assert!((got - expected).abs() < 0.05, "{metres} m: {got} is not {expected}");
-        }
-    }
 }
