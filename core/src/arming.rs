@@ -141,9 +141,5 @@ fn next(state: State, elapsed: Span, panel: Panel, press: Span) -> State {
 }
 
 fn pressing(held: Span, press: Span) -> State {
-    if held >= press {
-        State::Armed
-    } else {
-        State::Pressing { held }
-    }
+    if held >= press { State::Armed } else { State::Pressing { held } }
 }

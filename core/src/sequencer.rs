@@ -278,9 +278,7 @@ impl Sequencer {
                 Some(off(Until::Warm(Vessel::MashTun, *at, REST_STARTS)).mash(*at))
             }
             (Step::Rest { at, lasts } | Step::MashOut { at, lasts }, 2) => Some(off(Until::Lasted(*lasts)).mash(*at)),
-            (Step::Sparge { at, .. }, 0) => {
-                Some(off(Until::Warm(Vessel::LiquorTank, *at, REST_STARTS)).tank(*at).pumping(MASH))
-            }
+            (Step::Sparge { at, .. }, 0) => Some(off(Until::Warm(Vessel::LiquorTank, *at, REST_STARTS)).tank(*at).pumping(MASH)),
             (Step::Sparge { at, .. }, 1) => Some(off(Until::Answered(Prompt::SetSparge)).tank(*at)),
             (Step::Sparge { .. }, 2) => Some(off(Until::Answered(Prompt::KettleCovered)).pumping(SPARGE)),
             (Step::Sparge { water, .. }, 3) => {

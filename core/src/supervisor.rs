@@ -277,11 +277,14 @@ impl Supervisor {
         };
         let log = &mut self.log;
         self.guard.tick(&facts, |notice| {
-            log.push(now, match notice {
-                Notice::Tripped(trip) => Event::Tripped(trip),
-                Notice::Acknowledged(trip) => Event::Acknowledged(trip),
-                Notice::Advised(advice) => Event::Advised(advice),
-            });
+            log.push(
+                now,
+                match notice {
+                    Notice::Tripped(trip) => Event::Tripped(trip),
+                    Notice::Acknowledged(trip) => Event::Acknowledged(trip),
+                    Notice::Advised(advice) => Event::Advised(advice),
+                },
+            );
         })
     }
 
@@ -306,11 +309,14 @@ impl Supervisor {
         let log = &mut self.log;
         let sequencer = self.sequencer.as_mut()?;
         let directive = sequencer.tick(&seen, |note| {
-            log.push(now, match note {
-                Note::Step(step) => Event::Step(step),
-                Note::Addition(addition) => Event::Addition(addition),
-                Note::Done => Event::SheetDone,
-            });
+            log.push(
+                now,
+                match note {
+                    Note::Step(step) => Event::Step(step),
+                    Note::Addition(addition) => Event::Addition(addition),
+                    Note::Done => Event::SheetDone,
+                },
+            );
         });
         if directive.is_none() {
             self.stop_sheet();

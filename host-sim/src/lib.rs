@@ -3,6 +3,8 @@
 
 pub mod day;
 pub mod files;
+pub mod fit;
 pub mod plant;
+pub mod rehearse;
 pub mod report;
 pub mod rig;

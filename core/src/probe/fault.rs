@@ -72,27 +72,13 @@ impl ProbeFault {
         match self {
             ProbeFault::Open => "Push the plug home, then check the cable for a break.",
             ProbeFault::Shorted => "Dry the plug, then check the cable for bare or crushed wires.",
-            ProbeFault::OutOfRange => {
-                "Check that the probe's kind and resistor match the rig file, and look for a damp plug."
-            }
-            ProbeFault::Checksum => {
-                "Keep the probe's cable away from the element's, shorten it, and check the pull-up resistor."
-            }
-            ProbeFault::NotReady => {
-                "Wait two seconds; if it stays, the probe is losing its supply: check the plug."
-            }
-            ProbeFault::Stale => {
-                "Check the cable; if every probe says this, restart the controller."
-            }
-            ProbeFault::Implausible => {
-                "Look for a loose plug or wet connection, and keep the cable away from the element's."
-            }
-            ProbeFault::FrontEnd => {
-                "Check the probe's wiring (2, 3 or 4 wires as the board is set) and the converter's supply."
-            }
-            ProbeFault::WrongKind => {
-                "Set this vessel's probe kind in the rig file to the one that is fitted."
-            }
+            ProbeFault::OutOfRange => "Check that the probe's kind and resistor match the rig file, and look for a damp plug.",
+            ProbeFault::Checksum => "Keep the probe's cable away from the element's, shorten it, and check the pull-up resistor.",
+            ProbeFault::NotReady => "Wait two seconds; if it stays, the probe is losing its supply: check the plug.",
+            ProbeFault::Stale => "Check the cable; if every probe says this, restart the controller.",
+            ProbeFault::Implausible => "Look for a loose plug or wet connection, and keep the cable away from the element's.",
+            ProbeFault::FrontEnd => "Check the probe's wiring (2, 3 or 4 wires as the board is set) and the converter's supply.",
+            ProbeFault::WrongKind => "Set this vessel's probe kind in the rig file to the one that is fitted.",
         }
     }
 }

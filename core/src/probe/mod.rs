@@ -53,10 +53,7 @@ pub enum RawReading {
 impl RawReading {
     /// From the front end's two RTD registers (01h, 02h) as one 16-bit number: code in D15 to D1, fault bit in D0.
     pub const fn from_rtd_registers(registers: u16) -> RawReading {
-        RawReading::Rtd {
-            code: registers >> 1,
-            fault: registers & 1 == 1,
-        }
+        RawReading::Rtd { code: registers >> 1, fault: registers & 1 == 1 }
     }
 }
 
@@ -91,22 +88,15 @@ pub fn convert(setup: &ProbeSetup, raw: RawReading) -> Reading {
 
 /// Passes a temperature within the working range.
 fn in_working_range(celsius: Celsius) -> Reading {
-    if celsius < LOWEST || celsius > HIGHEST {
-        Err(ProbeFault::OutOfRange)
-    } else {
-        Ok(celsius)
-    }
+    if celsius < LOWEST || celsius > HIGHEST { Err(ProbeFault::OutOfRange) } else { Ok(celsius) }
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
 
-    const SETUPS: [ProbeSetup; 3] = [
-        ProbeSetup::Rtd(rtd::Pt100::R_REF_400),
-        ProbeSetup::Thermistor(thermistor::Divider::TEN_K3),
-        ProbeSetup::OneWire,
-    ];
+    const SETUPS: [ProbeSetup; 3] =
+        [ProbeSetup::Rtd(rtd::Pt100::R_REF_400), ProbeSetup::Thermistor(thermistor::Divider::TEN_K3), ProbeSetup::OneWire];
 
     #[test]
     fn a_sample_is_converted_only_by_the_setup_of_its_own_kind() {
@@ -140,20 +130,8 @@ mod tests {
     #[test]
     fn the_front_ends_registers_are_split_into_code_and_fault_bit() {
         let split = RawReading::from_rtd_registers;
-        assert_eq!(
-            split(0x4000),
-            RawReading::Rtd {
-                code: 8_192,
-                fault: false
-            }
-        );
-        assert_eq!(
-            split(0xFFFF),
-            RawReading::Rtd {
-                code: 32_767,
-                fault: true
-            }
-        );
+        assert_eq!(split(0x4000), RawReading::Rtd { code: 8_192, fault: false });
+        assert_eq!(split(0xFFFF), RawReading::Rtd { code: 32_767, fault: true });
     }
 
     #[test]
@@ -161,10 +139,7 @@ mod tests {
         assert_eq!(in_working_range(LOWEST), Ok(LOWEST));
         assert_eq!(in_working_range(HIGHEST), Ok(HIGHEST));
         for milli in [-10_001, 130_001] {
-            assert_eq!(
-                in_working_range(Celsius::from_milli(milli)),
-                Err(ProbeFault::OutOfRange)
-            );
+            assert_eq!(in_working_range(Celsius::from_milli(milli)), Err(ProbeFault::OutOfRange));
         }
     }
 }

@@ -43,12 +43,7 @@ pub enum Resolution {
 
 impl Resolution {
     /// Every resolution, coarsest first.
-    pub const ALL: [Resolution; 4] = [
-        Resolution::Bits9,
-        Resolution::Bits10,
-        Resolution::Bits11,
-        Resolution::Bits12,
-    ];
+    pub const ALL: [Resolution; 4] = [Resolution::Bits9, Resolution::Bits10, Resolution::Bits11, Resolution::Bits12];
 
     /// From the configuration byte; `None` if its fixed bits (D7 = 0, D4 to D0 = 1) are not as the part has them.
     pub const fn from_config(byte: u8) -> Option<Resolution> {
@@ -100,11 +95,7 @@ pub const fn crc8(bytes: &[u8]) -> u8 {
         crc ^= byte;
         let mut bit = 0;
         while bit < 8 {
-            crc = if crc & 1 == 1 {
-                (crc >> 1) ^ 0x8C
-            } else {
-                crc >> 1
-            };
+            crc = if crc & 1 == 1 { (crc >> 1) ^ 0x8C } else { crc >> 1 };
             bit += 1;
         }
         rest = tail;
@@ -119,11 +110,7 @@ pub const fn crc8(bytes: &[u8]) -> u8 {
 pub fn check_rom(rom: [u8; 8]) -> Result<(), ProbeFault> {
     check_frame(&rom)?;
     let [family, ..] = rom;
-    if family == FAMILY {
-        Ok(())
-    } else {
-        Err(ProbeFault::WrongKind)
-    }
+    if family == FAMILY { Ok(()) } else { Err(ProbeFault::WrongKind) }
 }
 
 /// The temperature in a scratchpad, exact.
@@ -203,10 +190,7 @@ mod tests {
             assert!(convert(frame(0x0550, 0x7F, byte_6)).is_ok());
         }
         for word in [0x054F, 0x0551] {
-            assert!(
-                convert(frame(word, 0x7F, 0x0C)).is_ok(),
-                "0Ch alone is no signature"
-            );
+            assert!(convert(frame(word, 0x7F, 0x0C)).is_ok(), "0Ch alone is no signature");
         }
     }
 
@@ -222,11 +206,7 @@ mod tests {
             let once = flip(good, first);
             assert_eq!(convert(once), Err(ProbeFault::Checksum), "bit {first}");
             for second in first + 1..72 {
-                assert_eq!(
-                    convert(flip(once, second)),
-                    Err(ProbeFault::Checksum),
-                    "{first}, {second}"
-                );
+                assert_eq!(convert(flip(once, second)), Err(ProbeFault::Checksum), "{first}, {second}");
             }
         }
     }
@@ -256,14 +236,8 @@ mod tests {
 
     #[test]
     fn a_rom_of_another_family_is_another_kind_of_probe() {
-        assert_eq!(
-            check_rom([0x28, 0xDC, 0x66, 0x74, 0x05, 0, 0, 0xB9]),
-            Ok(())
-        );
-        assert_eq!(
-            check_rom([0x28, 0xDC, 0x66, 0x74, 0x05, 0, 0, 0xB8]),
-            Err(ProbeFault::Checksum)
-        );
+        assert_eq!(check_rom([0x28, 0xDC, 0x66, 0x74, 0x05, 0, 0, 0xB9]), Ok(()));
+        assert_eq!(check_rom([0x28, 0xDC, 0x66, 0x74, 0x05, 0, 0, 0xB8]), Err(ProbeFault::Checksum));
         let mut other = [0x10, 0xDC, 0x66, 0x74, 0x05, 0, 0, 0];
         other[7] = crc8(&other[..7]);
         assert_eq!(check_rom(other), Err(ProbeFault::WrongKind));

@@ -55,8 +55,8 @@ impl Limits {
     ///
     /// | threshold | value | why |
     /// | --- | --- | --- |
-    /// | greatest rate | 10 K/s | a bare probe of 5 s lag moved from ice to boiling water climbs 20 K/s, in a well a quarter of that; an element heats its vessel by less than 0.3 K/s |
-    /// | margin | 0.5 K | five times the noise and step of the coarsest converter; below it nothing is gained by doubt |
+    /// | greatest rate | 10 K/s | an element heats its vessel by less than 0.3 K/s, and a probe in a well (20 s) moved from ice to boiling water climbs 5 K/s; a bare one (5 s) climbs 20 K/s and is doubted until it lasts |
+    /// | margin | 0.5 K | one step of the coarsest converter (one-wire at 9 bits) and several times the noise of the others |
     /// | hold | 1 s | three lost samples; at full power the liquid moves less than 0.3 K in that time |
     /// | belief | 2 s | longer than the hold, so a jump always shows as a fault with the heat off before it is believed |
     /// | age | 1 s | four control ticks: as the hold |
@@ -82,13 +82,7 @@ impl Limits {
     ///
     /// # Errors
     /// The first threshold, in the order of the arguments, that is outside the range given at [`LimitError`].
-    pub fn new(
-        max_rate: Slope,
-        margin: Kelvin,
-        hold_for: Span,
-        believe_after: Span,
-        max_age: Span,
-    ) -> Result<Limits, LimitError> {
+    pub fn new(max_rate: Slope, margin: Kelvin, hold_for: Span, believe_after: Span, max_age: Span) -> Result<Limits, LimitError> {
         if !(500_000..=50_000_000).contains(&max_rate.micro()) {
             return Err(LimitError::MaxRate);
         }
@@ -104,32 +98,13 @@ impl Limits {
         if max_age < Span::from_millis(100) || max_age > Span::from_secs(5) {
             return Err(LimitError::MaxAge);
         }
-        Ok(Limits::unchecked(
-            max_rate,
-            margin,
-            hold_for,
-            believe_after,
-            max_age,
-        ))
+        Ok(Limits::unchecked(max_rate, margin, hold_for, believe_after, max_age))
     }
 
-    const fn unchecked(
-        max_rate: Slope,
-        margin: Kelvin,
-        hold_for: Span,
-        believe_after: Span,
-        max_age: Span,
-    ) -> Limits {
+    const fn unchecked(max_rate: Slope, margin: Kelvin, hold_for: Span, believe_after: Span, max_age: Span) -> Limits {
         // 2^-24 K/s to 2^-48 K/us: at most 50 * 2^48 / 10^6, 34 bits.
         let bits = max_rate.fixed().to_bits().unsigned_abs() as u64;
-        Limits {
-            max_rate,
-            margin,
-            hold_for,
-            believe_after,
-            max_age,
-            reach_per_us: (bits << 24) / 1_000_000,
-        }
+        Limits { max_rate, margin, hold_for, believe_after, max_age, reach_per_us: (bits << 24) / 1_000_000 }
     }
 
     /// The greatest believable rate, either way.
@@ -162,8 +137,7 @@ impl Limits {
         // At most 34 bits times 22 bits.
         let us = apart.min(self.hold_for).as_micros();
         let bits = self.reach_per_us.saturating_mul(us) >> 32;
-        let by_rate =
-            Kelvin::from_fixed(I16F16::from_bits(i32::try_from(bits).unwrap_or(i32::MAX)));
+        let by_rate = Kelvin::from_fixed(I16F16::from_bits(i32::try_from(bits).unwrap_or(i32::MAX)));
         self.margin.plus(by_rate)
     }
 }
@@ -259,12 +233,7 @@ impl Plausibility {
     }
 
     /// The sample if it is new, nothing if it is the one before, and a fault if there is none or its time is not right.
-    fn fresh(
-        &self,
-        now: Instant,
-        taken_at: Instant,
-        reading: Reading,
-    ) -> Result<Option<Sample>, ProbeFault> {
+    fn fresh(&self, now: Instant, taken_at: Instant, reading: Reading) -> Result<Option<Sample>, ProbeFault> {
         let celsius = reading?;
         match now.since(taken_at) {
             Some(age) if age <= self.limits.max_age => {}
@@ -282,9 +251,7 @@ impl Plausibility {
         self.taken_at = Some(sample.taken_at);
         let near = |known: Sample| {
             let apart = sample.taken_at.since(known.taken_at);
-            apart.is_some_and(|apart| {
-                sample.celsius.above(known.celsius).abs() <= self.limits.reach(apart)
-            })
+            apart.is_some_and(|apart| sample.celsius.above(known.celsius).abs() <= self.limits.reach(apart))
         };
         if self.output.is_none_or(near) {
             self.accept(sample);
@@ -298,18 +265,11 @@ impl Plausibility {
                 sample.taken_at
             }
         };
-        if sample
-            .taken_at
-            .since(since)
-            .is_some_and(|lasted| lasted >= self.limits.believe_after)
-        {
+        if sample.taken_at.since(since).is_some_and(|lasted| lasted >= self.limits.believe_after) {
             self.accepted = [None; 3];
             self.accept(sample);
         } else {
-            self.jump = Some(Jump {
-                since,
-                latest: sample,
-            });
+            self.jump = Some(Jump { since, latest: sample });
             self.doubt = Some(ProbeFault::Implausible);
         }
     }
@@ -318,8 +278,7 @@ impl Plausibility {
         self.jump = None;
         self.doubt = None;
         // What was accepted before a gap says nothing about now.
-        let recent =
-            |known: Option<Sample>| known.filter(|known| self.is_held(sample.taken_at, *known));
+        let recent = |known: Option<Sample>| known.filter(|known| self.is_held(sample.taken_at, *known));
         let [newest, middle, _] = self.accepted;
         self.accepted = [Some(sample), recent(newest), recent(middle)];
         self.output = Some(match self.accepted {
@@ -331,8 +290,7 @@ impl Plausibility {
 
     /// Whether a sample is young enough at `now` to stand in.
     fn is_held(&self, now: Instant, sample: Sample) -> bool {
-        now.since(sample.taken_at)
-            .is_some_and(|age| age <= self.limits.hold_for)
+        now.since(sample.taken_at).is_some_and(|age| age <= self.limits.hold_for)
     }
 
     fn answer(&self, now: Instant) -> Reading {
@@ -343,9 +301,7 @@ impl Plausibility {
         match (self.doubt, self.output, newest) {
             // Its age was checked when it was handed over.
             (None, Some(output), _) => Ok(output.celsius),
-            (Some(_), Some(output), Some(newest)) if self.is_held(now, newest) => {
-                Ok(output.celsius)
-            }
+            (Some(_), Some(output), Some(newest)) if self.is_held(now, newest) => Ok(output.celsius),
             (Some(fault), _, _) => Err(fault),
             (None, None, _) => Err(ProbeFault::NotReady),
         }
@@ -365,20 +321,13 @@ impl Plausibility {
         self.jump = None;
         self.doubt = Some(ProbeFault::Stale);
         self.jumps_at = self.jumps_at.map(|at| at.map(|_| now));
-        self.output = self.output.map(|output| Sample {
-            celsius: output.celsius,
-            taken_at: now,
-        });
+        self.output = self.output.map(|output| Sample { celsius: output.celsius, taken_at: now });
     }
 }
 
 /// The one of three that lies between the others.
 fn median(a: Sample, b: Sample, c: Sample) -> Sample {
-    let (low, high) = if a.celsius <= b.celsius {
-        (a, b)
-    } else {
-        (b, a)
-    };
+    let (low, high) = if a.celsius <= b.celsius { (a, b) } else { (b, a) };
     if c.celsius <= low.celsius {
         low
     } else if c.celsius >= high.celsius {

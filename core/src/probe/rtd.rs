@@ -41,13 +41,9 @@ pub struct ReferenceOutOfRange {
 
 impl Pt100 {
     /// A Pt100 with the datasheet's reference resistor, 400 ohm.
-    pub const R_REF_400: Pt100 = Pt100 {
-        r_ref_milliohm: 400_000,
-    };
+    pub const R_REF_400: Pt100 = Pt100 { r_ref_milliohm: 400_000 };
     /// A Pt100 with the reference resistor that most boards carry, 430 ohm.
-    pub const R_REF_430: Pt100 = Pt100 {
-        r_ref_milliohm: 430_000,
-    };
+    pub const R_REF_430: Pt100 = Pt100 { r_ref_milliohm: 430_000 };
 
     /// A Pt100 (R0 = 100 ohm) with the reference resistor as measured, 400,000 to 430,000 milliohm.
     ///
@@ -173,14 +169,8 @@ mod tests {
     #[test]
     fn a_set_fault_bit_or_a_sixteenth_bit_beats_a_good_code() {
         assert!(Pt100::R_REF_400.convert(8_192, false).is_ok());
-        assert_eq!(
-            Pt100::R_REF_400.convert(8_192, true),
-            Err(ProbeFault::FrontEnd)
-        );
-        assert_eq!(
-            Pt100::R_REF_400.convert(0x8000, false),
-            Err(ProbeFault::FrontEnd)
-        );
+        assert_eq!(Pt100::R_REF_400.convert(8_192, true), Err(ProbeFault::FrontEnd));
+        assert_eq!(Pt100::R_REF_400.convert(0x8000, false), Err(ProbeFault::FrontEnd));
     }
 
     #[test]
@@ -193,11 +183,7 @@ mod tests {
     #[test]
     fn every_fault_status_is_named_and_reserved_bits_are_ignored() {
         for status in 0..=255_u8 {
-            assert_eq!(
-                fault_in_status(status).is_none(),
-                status & 0xFC == 0,
-                "{status:#04x}"
-            );
+            assert_eq!(fault_in_status(status).is_none(), status & 0xFC == 0, "{status:#04x}");
         }
     }
 }

@@ -54,15 +54,12 @@ pub struct SeriesOutOfRange {
 
 impl Divider {
     /// A 10K3 thermistor with 10 kilo-ohm in series.
-    pub const TEN_K3: Divider = Divider {
-        series_ohm: 10_000,
-        curve: Curve::TenK3,
-    };
+    pub const TEN_K3: Divider = Divider { series_ohm: 10_000, curve: Curve::TenK3 };
 
     /// A divider with a series resistor of 1,000 to 20,000 ohm, from the converter's input to its reference.
     ///
     /// # Errors
-    /// [`SeriesOutOfRange`] outside that range, where one count is worth more than half a degree somewhere between 0 and 110.
+    /// [`SeriesOutOfRange`] outside that range; within it one count is worth less than half a degree from 0 to 110.
     pub const fn new(series_ohm: u32, curve: Curve) -> Result<Divider, SeriesOutOfRange> {
         if series_ohm < 1_000 || series_ohm > 20_000 {
             return Err(SeriesOutOfRange { series_ohm });
@@ -98,13 +95,8 @@ impl Divider {
         let across = u64::from(code) * u64::from(self.series_ohm) * 100;
         let rest = u64::from(LAST_CODE - code);
         // Half of the divisor is added first, to round to nearest.
-        let centiohm = (across + rest / 2)
-            .checked_div(rest)
-            .ok_or(ProbeFault::Open)?;
-        celsius_at(
-            u32::try_from(centiohm).map_err(|_| ProbeFault::Open)?,
-            self.curve,
-        )
+        let centiohm = (across + rest / 2).checked_div(rest).ok_or(ProbeFault::Open)?;
+        celsius_at(u32::try_from(centiohm).map_err(|_| ProbeFault::Open)?, self.curve)
     }
 }
 
@@ -135,8 +127,7 @@ pub fn celsius_at(centiohm: u32, curve: Curve) -> Reading {
         None => return Err(ProbeFault::OutOfRange),
     };
     let degrees = u64::try_from(below).map_err(|_| ProbeFault::OutOfRange)?;
-    let bits = i32::try_from((degrees << 16).saturating_add(fraction_bits))
-        .map_err(|_| ProbeFault::OutOfRange)?;
+    let bits = i32::try_from((degrees << 16).saturating_add(fraction_bits)).map_err(|_| ProbeFault::OutOfRange)?;
     in_working_range(LOWEST.plus(Kelvin::from_fixed(I16F16::from_bits(bits))))
 }
 
@@ -163,10 +154,7 @@ mod tests {
     fn an_entry_of_the_table_reads_its_whole_degree() {
         for curve in Curve::ALL {
             for (degree, &centiohm) in (-10..).zip(curve.table()) {
-                assert_eq!(
-                    celsius_at(centiohm, curve),
-                    Ok(Celsius::from_milli(degree * 1_000))
-                );
+                assert_eq!(celsius_at(centiohm, curve), Ok(Celsius::from_milli(degree * 1_000)));
             }
         }
     }
@@ -174,9 +162,7 @@ mod tests {
     #[test]
     fn only_series_resistors_that_resolve_a_degree_are_accepted() {
         assert_eq!(Divider::new(10_000, Curve::TenK3), Ok(Divider::TEN_K3));
-        assert!(
-            Divider::new(1_000, Curve::TenK3).is_ok() && Divider::new(20_000, Curve::TenK3).is_ok()
-        );
+        assert!(Divider::new(1_000, Curve::TenK3).is_ok() && Divider::new(20_000, Curve::TenK3).is_ok());
         for series_ohm in [0, 999, 20_001, u32::MAX] {
             let refused = SeriesOutOfRange { series_ohm };
             assert_eq!(Divider::new(series_ohm, Curve::TenK3), Err(refused));

@@ -158,8 +158,7 @@ impl Network {
     /// The fastest rate in the equations, 1/s: what limits the step.
     pub(super) fn fastest_per_s(&self) -> f64 {
         let pumps = &self.rig.pumps;
-        let litres =
-            pumps.mash_l_per_min.max(pumps.run_off_l_per_min).max(pumps.liquor_l_per_min).max(pumps.wort_l_per_min) / 60.0;
+        let litres = pumps.mash_l_per_min.max(pumps.run_off_l_per_min).max(pumps.liquor_l_per_min).max(pumps.wort_l_per_min) / 60.0;
         let hose = litres * RATED_KG_PER_L / self.hose_kg;
         let sheaths = self.sheaths.liquor_tank.rate_per_s().max(self.sheaths.boil_kettle.rate_per_s());
         let mixing = 1.0 / self.pots.liquor_tank.mixing_s.min(self.pots.boil_kettle.mixing_s);

@@ -92,8 +92,7 @@ impl Scale {
         let setpoints = day.samples.iter().filter_map(|sample| *sample.setpoint_c.get(vessel));
         let boiling = (vessel == Vessel::BoilKettle).then_some(day.boiling_c);
         let shown = readings.chain(setpoints).chain(boiling).map(|c| units.temperature(c)).filter(|figure| figure.is_finite());
-        let (low, high) =
-            shown.fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), figure| (low.min(figure), high.max(figure)));
+        let (low, high) = shown.fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), figure| (low.min(figure), high.max(figure)));
         if low > high {
             return Scale { low: 0.0, high: 100.0, every: 20.0 };
         }

@@ -127,8 +127,7 @@ fn charts(day: &Day) -> String {
 }
 
 fn figure(html: &mut String, class: &str, title: &str, drawn: &str, caption: &str) {
-    let _ =
-        write!(html, "<figure class=\"{class}\">\n<h3>{title}</h3>\n{drawn}<figcaption>\n{caption}</figcaption>\n</figure>\n");
+    let _ = write!(html, "<figure class=\"{class}\">\n<h3>{title}</h3>\n{drawn}<figcaption>\n{caption}</figcaption>\n</figure>\n");
 }
 
 /// Hidden until the script is there to fill it.

@@ -235,11 +235,7 @@ fn volumes(day: &Day) -> Volumes {
 fn waits(day: &Day) -> Vec<Wait> {
     let prompts = day.prompts.iter();
     prompts
-        .map(|prompt| Wait {
-            asked_s: seconds(prompt.asked_s),
-            answered_s: seconds(prompt.answered_s),
-            text: plain(&prompt.text),
-        })
+        .map(|prompt| Wait { asked_s: seconds(prompt.asked_s), answered_s: seconds(prompt.answered_s), text: plain(&prompt.text) })
         .collect()
 }
 

@@ -68,8 +68,7 @@ pub fn volumes(day: &Day) -> String {
         ("In the kettle when the boil ended", units.volume_text(volumes.post_boil_l)),
         ("Boil-off", units.rate_text(volumes.boil_off_l_per_h)),
     ];
-    let mut html =
-        String::from("<table><thead><tr><th scope=\"col\">Volume</th><th scope=\"col\">Cold</th></tr></thead><tbody>\n");
+    let mut html = String::from("<table><thead><tr><th scope=\"col\">Volume</th><th scope=\"col\">Cold</th></tr></thead><tbody>\n");
     for (name, volume) in rows {
         let _ = writeln!(html, "<tr><th scope=\"row\">{name}</th><td>{volume}</td></tr>");
     }

@@ -55,10 +55,7 @@ fn extremes(run: &[(f64, f64)]) -> Vec<(f64, f64)> {
 fn without_flats(points: &[(f64, f64)]) -> Vec<(f64, f64)> {
     let level = |a: (f64, f64), b: (f64, f64)| (a.1 * 10.0).round() == (b.1 * 10.0).round();
     let inner = |index: usize| {
-        index > 0
-            && index + 1 < points.len()
-            && level(points[index - 1], points[index])
-            && level(points[index], points[index + 1])
+        index > 0 && index + 1 < points.len() && level(points[index - 1], points[index]) && level(points[index], points[index + 1])
     };
     (0..points.len()).filter(|index| !inner(*index)).map(|index| points[index]).collect()
 }

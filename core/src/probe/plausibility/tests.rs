@@ -10,10 +10,7 @@ struct Bench {
 
 impl Bench {
     fn new() -> Bench {
-        Bench {
-            filter: Plausibility::new(Limits::EVERY_TICK),
-            now: Instant::START,
-        }
+        Bench { filter: Plausibility::new(Limits::EVERY_TICK), now: Instant::START }
     }
 
     /// A bench whose probe has settled at a temperature.
@@ -66,10 +63,7 @@ fn a_spike_too_small_to_be_a_jump_never_shows_either() {
 fn a_ramp_of_9_kelvin_per_second_passes_one_sample_late() {
     let mut bench = Bench::settled_at(20_000);
     for step in 1..40 {
-        assert_eq!(
-            bench.feed(20_000 + step * 2_250),
-            Ok(20_000 + (step - 1) * 2_250)
-        );
+        assert_eq!(bench.feed(20_000 + step * 2_250), Ok(20_000 + (step - 1) * 2_250));
     }
     for step in (0..39).rev() {
         assert!(bench.feed(20_000 + step * 2_250).is_ok());
@@ -82,10 +76,7 @@ fn a_fault_is_bridged_for_one_second_and_no_longer() {
     for _ in 0..4 {
         assert_eq!(bench.pass(Err(ProbeFault::Checksum)), Ok(66_000));
     }
-    assert_eq!(
-        bench.pass(Err(ProbeFault::Checksum)),
-        Err(ProbeFault::Checksum)
-    );
+    assert_eq!(bench.pass(Err(ProbeFault::Checksum)), Err(ProbeFault::Checksum));
     assert_eq!(bench.pass(Err(ProbeFault::Open)), Err(ProbeFault::Open));
     assert_eq!(bench.feed(66_100), Ok(66_100));
 }
@@ -95,9 +86,7 @@ fn a_lasting_jump_is_first_held_then_a_fault_then_believed() {
     let mut bench = Bench::settled_at(20_000);
     let seen: [Result<i32, ProbeFault>; 10] = core::array::from_fn(|_| bench.feed(70_000));
     let (held, doubted, believed) = (Ok(20_000), Err(ProbeFault::Implausible), Ok(70_000));
-    let expected = [
-        held, held, held, held, doubted, doubted, doubted, doubted, believed, believed,
-    ];
+    let expected = [held, held, held, held, doubted, doubted, doubted, doubted, believed, believed];
     assert_eq!(seen, expected);
 }
 
@@ -152,22 +141,12 @@ fn a_clock_that_runs_backwards_is_a_fault_and_what_was_known_still_counts() {
     let mut bench = Bench::settled_at(66_000);
     bench.now = Instant::START;
     let reading = Ok(Celsius::from_milli(66_000));
-    assert_eq!(
-        bench.filter.check(bench.now, reading),
-        Err(ProbeFault::Stale)
-    );
+    assert_eq!(bench.filter.check(bench.now, reading), Err(ProbeFault::Stale));
     assert_eq!(bench.feed(66_000), Ok(66_000));
     let mut bench = Bench::settled_at(66_000);
     bench.now = Instant::START;
-    assert_eq!(
-        bench.filter.check(bench.now, reading),
-        Err(ProbeFault::Stale)
-    );
-    assert_eq!(
-        bench.feed(20_000),
-        Err(ProbeFault::Implausible),
-        "nothing is held across it"
-    );
+    assert_eq!(bench.filter.check(bench.now, reading), Err(ProbeFault::Stale));
+    assert_eq!(bench.feed(20_000), Err(ProbeFault::Implausible), "nothing is held across it");
 }
 
 #[test]
@@ -177,10 +156,7 @@ fn a_clock_that_runs_backwards_does_not_forgive_jumps() {
         let _ = bench.feed(milli_c);
     }
     bench.now = Instant::START;
-    assert_eq!(
-        bench.pass(Ok(Celsius::from_milli(66_000))),
-        Err(ProbeFault::Stale)
-    );
+    assert_eq!(bench.pass(Ok(Celsius::from_milli(66_000))), Err(ProbeFault::Stale));
     for _ in 0..240 {
         assert_eq!(bench.feed(66_000), Err(ProbeFault::Implausible));
     }
@@ -191,9 +167,7 @@ fn a_clock_that_runs_backwards_does_not_forgive_jumps() {
 fn the_same_time_twice_is_not_a_new_sample() {
     let mut bench = Bench::settled_at(66_000);
     for _ in 0..10 {
-        let again = bench
-            .filter
-            .check(bench.now, Ok(Celsius::from_milli(66_400)));
+        let again = bench.filter.check(bench.now, Ok(Celsius::from_milli(66_400)));
         assert_eq!(again, Ok(Celsius::from_milli(66_000)));
     }
 }
@@ -217,28 +191,13 @@ fn a_slow_probe_repeats_its_sample_and_a_glitch_repeated_is_still_one() {
 #[test]
 fn a_sample_too_old_from_the_future_or_out_of_order_is_stale() {
     let at = |ms: u64| Instant::START.plus(Span::from_millis(ms));
-    let (cool, warm) = (
-        Ok(Celsius::from_milli(66_000)),
-        Ok(Celsius::from_milli(66_200)),
-    );
+    let (cool, warm) = (Ok(Celsius::from_milli(66_000)), Ok(Celsius::from_milli(66_200)));
     let stale = Err(ProbeFault::Stale);
     let mut filter = Plausibility::new(Limits::EVERY_TICK);
-    assert_eq!(
-        filter.check_taken(at(5_000), at(3_999), cool),
-        stale,
-        "too old"
-    );
-    assert_eq!(
-        filter.check_taken(at(5_000), at(5_001), cool),
-        stale,
-        "from the future"
-    );
+    assert_eq!(filter.check_taken(at(5_000), at(3_999), cool), stale, "too old");
+    assert_eq!(filter.check_taken(at(5_000), at(5_001), cool), stale, "from the future");
     assert_eq!(filter.check_taken(at(5_000), at(4_000), cool), cool);
-    assert_eq!(
-        filter.check_taken(at(5_001), at(3_999), warm),
-        stale,
-        "too old, and the hold is over"
-    );
+    assert_eq!(filter.check_taken(at(5_001), at(3_999), warm), stale, "too old, and the hold is over");
     assert_eq!(filter.check_taken(at(5_100), at(5_000), cool), cool);
     assert_eq!(filter.doubt, None);
     assert_eq!(filter.check_taken(at(5_250), at(4_900), warm), cool, "held");
@@ -254,28 +213,16 @@ fn a_probe_that_sends_the_same_sample_for_ever_goes_stale() {
         assert_eq!(filter.check_taken(now, Instant::START, reading), reading);
     }
     let late = Instant::START.plus(Span::from_millis(1_250));
-    assert_eq!(
-        filter.check_taken(late, Instant::START, reading),
-        Err(ProbeFault::Stale)
-    );
+    assert_eq!(filter.check_taken(late, Instant::START, reading), Err(ProbeFault::Stale));
 }
 
 #[test]
 fn the_ends_of_time_and_temperature_neither_panic_nor_pass() {
     let mut filter = Plausibility::new(Limits::EVERY_TICK);
-    assert_eq!(
-        filter.check(Instant::START, Ok(Celsius::MIN)),
-        Ok(Celsius::MIN)
-    );
+    assert_eq!(filter.check(Instant::START, Ok(Celsius::MIN)), Ok(Celsius::MIN));
     let end = Instant::from_micros(u64::MAX);
-    assert_eq!(
-        filter.check(end, Ok(Celsius::MAX)),
-        Err(ProbeFault::Implausible)
-    );
-    assert_eq!(
-        filter.check(end, Ok(Celsius::MIN)),
-        Err(ProbeFault::Implausible)
-    );
+    assert_eq!(filter.check(end, Ok(Celsius::MAX)), Err(ProbeFault::Implausible));
+    assert_eq!(filter.check(end, Ok(Celsius::MIN)), Err(ProbeFault::Implausible));
 }
 
 #[test]
@@ -289,55 +236,22 @@ fn limits_outside_their_ranges_are_refused_by_name() {
             Span::from_millis(age),
         )
     };
-    assert_eq!(
-        limits(10_000_000, 500, 1_000, 2_000, 1_000),
-        Ok(Limits::EVERY_TICK)
-    );
-    assert_eq!(
-        limits(10_000_000, 500, 2_000, 3_000, 2_000),
-        Ok(Limits::ONE_WIRE)
-    );
-    assert_eq!(
-        limits(-10_000_000, 500, 1_000, 2_000, 1_000),
-        Err(LimitError::MaxRate)
-    );
-    assert_eq!(
-        limits(51_000_000, 500, 1_000, 2_000, 1_000),
-        Err(LimitError::MaxRate)
-    );
-    assert_eq!(
-        limits(10_000_000, 0, 1_000, 2_000, 1_000),
-        Err(LimitError::Margin)
-    );
-    assert_eq!(
-        limits(10_000_000, 500, 4_001, 5_000, 1_000),
-        Err(LimitError::HoldFor)
-    );
-    assert_eq!(
-        limits(10_000_000, 500, 1_000, 1_000, 1_000),
-        Err(LimitError::BelieveAfter)
-    );
-    assert_eq!(
-        limits(10_000_000, 500, 1_000, 60_001, 1_000),
-        Err(LimitError::BelieveAfter)
-    );
-    assert_eq!(
-        limits(10_000_000, 500, 1_000, 2_000, 99),
-        Err(LimitError::MaxAge)
-    );
-    assert_eq!(
-        limits(10_000_000, 500, 1_000, 2_000, 5_001),
-        Err(LimitError::MaxAge)
-    );
+    assert_eq!(limits(10_000_000, 500, 1_000, 2_000, 1_000), Ok(Limits::EVERY_TICK));
+    assert_eq!(limits(10_000_000, 500, 2_000, 3_000, 2_000), Ok(Limits::ONE_WIRE));
+    assert_eq!(limits(-10_000_000, 500, 1_000, 2_000, 1_000), Err(LimitError::MaxRate));
+    assert_eq!(limits(51_000_000, 500, 1_000, 2_000, 1_000), Err(LimitError::MaxRate));
+    assert_eq!(limits(10_000_000, 0, 1_000, 2_000, 1_000), Err(LimitError::Margin));
+    assert_eq!(limits(10_000_000, 500, 4_001, 5_000, 1_000), Err(LimitError::HoldFor));
+    assert_eq!(limits(10_000_000, 500, 1_000, 1_000, 1_000), Err(LimitError::BelieveAfter));
+    assert_eq!(limits(10_000_000, 500, 1_000, 60_001, 1_000), Err(LimitError::BelieveAfter));
+    assert_eq!(limits(10_000_000, 500, 1_000, 2_000, 99), Err(LimitError::MaxAge));
+    assert_eq!(limits(10_000_000, 500, 1_000, 2_000, 5_001), Err(LimitError::MaxAge));
 }
 
 #[test]
 fn reach_is_rate_times_time_plus_margin_and_stops_at_the_hold_time() {
     let reach = |ms| Limits::EVERY_TICK.reach(Span::from_millis(ms)).milli();
-    assert_eq!(
-        (reach(0), reach(250), reach(1_000), reach(60_000)),
-        (500, 3_000, 10_500, 10_500)
-    );
+    assert_eq!((reach(0), reach(250), reach(1_000), reach(60_000)), (500, 3_000, 10_500, 10_500));
     let fastest = Limits::new(
         Slope::from_micro(50_000_000),
         Kelvin::from_milli(5_000),
@@ -345,8 +259,6 @@ fn reach_is_rate_times_time_plus_margin_and_stops_at_the_hold_time() {
         Span::from_secs(5),
         Span::from_secs(1),
     );
-    let widest = fastest
-        .expect("in range")
-        .reach(Span::from_micros(u64::MAX));
+    let widest = fastest.expect("in range").reach(Span::from_micros(u64::MAX));
     assert_eq!(widest.milli(), 205_000);
 }
