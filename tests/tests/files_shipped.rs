@@ -2,9 +2,16 @@
 
 use copperhold::day::Units;
 use copperhold::files::{self, RigFile, SheetFile};
+use copperhold::plant::{Brewery, Drive};
 use copperhold_core::sheet::{Sheet, Step};
 use copperhold_core::units::{Celsius, Duty, Litres, Span};
+use copperhold_core::vessel::{Pumps, Vessel};
 use std::path::{Path, PathBuf};
+
+const THREE_LINES: &str = "liquor_tank = { element = \"5500 W\", probe = \"pt100\" }
+mash_tun    = { probe = \"ds18b20\" }
+boil_kettle = { element = \"5500 W\", probe = \"pt100\" }
+";
 
 fn shipped(folder: &str) -> Vec<PathBuf> {
     let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("../host-sim").join(folder);
@@ -110,10 +117,7 @@ fn the_small_rig_is_metric_and_the_large_one_us() {
 
 #[test]
 fn three_lines_make_a_rig() {
-    let text = "liquor_tank = { element = \"5500 W\", probe = \"pt100\" }\n\
-                mash_tun    = { probe = \"ds18b20\" }\n\
-                boil_kettle = { element = \"5500 W\", probe = \"pt100\" }\n";
-    let file = files::parse_rig("three.toml", text).unwrap_or_else(|e| panic!("{e}"));
+    let file = files::parse_rig("three.toml", THREE_LINES).unwrap_or_else(|e| panic!("{e}"));
     let rig = file.rig;
     assert_eq!((rig.mains.volts, rig.mains.hertz), (240.0, 60));
     assert_eq!(rig.liquor_tank.capacity_l, 55.0);
@@ -122,8 +126,8 @@ fn three_lines_make_a_rig() {
     assert!(rig.mash_tun.element.is_none());
     assert!((rig.element_power_w().liquor_tank - 5500.0).abs() < 1e-9);
     assert!((rig.liquor_tank.element_top_l - 8.25).abs() < 1e-9);
-    // 600 W/K and 8 L/min at 40 L, times (55/40)^(2/3) = 1.2365.
-    assert!((rig.coil.ua_w_per_k - 741.9).abs() < 0.1);
+    // 500 W/K and 8 L/min at 40 L, times (55/40)^(2/3) = 1.2365.
+    assert!((rig.coil.ua_w_per_k - 618.3).abs() < 0.1);
     assert!((rig.pumps.mash_l_per_min - 9.892).abs() < 0.001);
     let element = rig.boil_kettle.element.unwrap();
     assert_eq!((element.sheath_w_per_k, element.sheath_j_per_k, element.rated_volts), (220.0, 880.0, 240.0));
@@ -143,4 +147,41 @@ fn units_are_those_most_of_the_file_is_written_in_unless_it_says() {
     let us = "[liquor_tank]\nelement = \"5500 W\"\ncapacity = \"15 gal\"\ndead_space = \"1 qt\"\nlimit = \"90 C\"\n";
     assert_eq!(files::parse_rig("a", us).unwrap().units, Units::Us);
     assert_eq!(files::parse_rig("a", &format!("units = \"metric\"\n{us}")).unwrap().units, Units::Metric);
+}
+
+/// Three hours with the tank held at 68 C by topping its heat up, the mash pump running: the offset that is left, K.
+fn steady_offset_k(rig: &copperhold::rig::Rig, tank_l: f64, mash_l: f64, grain_kg: f64) -> f64 {
+    let mut brewery = Brewery::new(rig, 1);
+    brewery.preset(Vessel::LiquorTank, tank_l, 68.0);
+    brewery.preset(Vessel::MashTun, mash_l, 67.0);
+    brewery.add_grain(grain_kg, 67.0);
+    let mut drive = Drive { pumps: Pumps { mash: true, ..Pumps::default() }, ..Drive::default() };
+    let mut total = 0.0;
+    for second in 0..3 * 3600 {
+        let truth = brewery.truth();
+        drive.element_on.liquor_tank = ((68.0 - truth.bulk_c.liquor_tank) * 2.0 + 0.1).clamp(0.0, 1.0);
+        brewery.step(1.0, &drive);
+        if second >= 2 * 3600 {
+            total += truth.bulk_c.liquor_tank - truth.bulk_c.mash_tun;
+        }
+    }
+    total / 3600.0
+}
+
+#[test]
+fn in_a_steady_hold_the_mash_sits_1_to_2_5_k_below_the_tank_at_any_size() {
+    let rigs = [("demo.toml", "demo.toml"), ("small-230v.toml", "small.toml"), ("large-240v.toml", "large.toml")];
+    let mut offsets = Vec::new();
+    for (rig, sheet) in rigs {
+        let (rig, sheet, compiled) = compile(rig, sheet);
+        let (Step::HeatStrike { fill, .. }, Step::DoughIn { strike, refill }) = (&compiled.steps[0], &compiled.steps[1]) else {
+            panic!("{:?}", compiled.steps)
+        };
+        let litres = |v: &Litres| f64::from(v.millilitres()) / 1000.0;
+        let tank_l = litres(fill) - litres(strike) + litres(refill);
+        offsets.push((rig.rig.name.clone(), steady_offset_k(&rig.rig, tank_l, litres(strike), sheet.grain_kg)));
+    }
+    let three = files::parse_rig("three.toml", THREE_LINES).unwrap_or_else(|e| panic!("{e}")).rig;
+    offsets.push(("three lines".to_owned(), steady_offset_k(&three, 35.0, 24.0, 8.0)));
+    assert!(offsets.iter().all(|(_, k)| (1.0..=2.5).contains(k)), "{offsets:?}");
 }

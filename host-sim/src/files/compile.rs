@@ -1,29 +1,20 @@
 //! Checks a sheet against a rig and makes the core's sheet of it.
 
 use super::diagnose::{Diagnostic, Problem, ProblemKind};
+use super::order::out_of_order;
 use super::quantity::Dimension;
 use super::rig_file::RigFile;
 use super::sheet_file::{NamedStep, SheetFile, to_u32};
-use copperhold_core::sheet::{Sheet, Step};
+use crate::plant::air::boiling_point_c;
+use crate::plant::network::GRAIN_DISPLACES_L_PER_KG;
+use copperhold_core::sheet::{MAX_STEPS, Sheet, Step};
 use copperhold_core::units::{Celsius, Duty, Litres};
 use copperhold_core::vessel::Vessel;
 
-/// Volume that dry grain takes up in the mash, L/kg.
-const GRAIN_L_PER_KG: f64 = 0.67;
 /// Water that drained grain keeps, L/kg.
 const ABSORBED_L_PER_KG: f64 = 1.0;
 /// Heat of vaporisation near 100 C, J/kg, and density there, kg/L: bounds the boil-off from above.
 const VAPORISATION_J_PER_L: f64 = 2.257e6 * 0.958;
-
-/// Boiling point of water in the standard atmosphere, degrees Celsius. `altitude_m` from -400 to 4000.
-///
-/// Pressure by the barometric formula of ICAO Doc 7488; temperature by the Antoine equation for water at 60 to 150 C
-/// (A 7.96681, B 1668.21, C 228.0, in mmHg). Within 0.05 K of steam tables over that range of altitude.
-pub fn boiling_point_c(altitude_m: f64) -> f64 {
-    let kelvin_ratio = 1.0 - 0.0065 * altitude_m / 288.15;
-    let mmhg = 760.0 * kelvin_ratio.powf(5.255_876);
-    1668.21 / (7.966_81 - mmhg.log10()) - 228.0
-}
 
 impl SheetFile {
     /// The core's sheet, if this rig can brew it: volumes fit, vessels and elements are there, targets stay below the boiling point
@@ -32,13 +23,19 @@ impl SheetFile {
     /// # Errors
     /// Everything that stands against it, in one go.
     pub fn compile(&self, rig: &RigFile) -> Result<Sheet, Diagnostic> {
-        let mut check = Check { sheet: self, rig, problems: Vec::new(), tank_l: 0.0, kettle_l: 0.0, strike_l: 0.0 };
+        let mut check =
+            Check { sheet: self, rig, problems: Vec::new(), lacking: Vec::new(), tank_l: 0.0, kettle_l: 0.0, strike_l: 0.0 };
         let mut sheet = Sheet::default();
         for (index, named) in self.steps.iter().enumerate() {
-            check.order(named, self.steps.get(..index).unwrap_or(&[]));
+            check.problems.extend(out_of_order(named, self.steps.get(..index).unwrap_or(&[]), self.units));
             let step = check.step(named);
-            // The reader has refused a sheet with more steps than this holds.
-            let _ = sheet.steps.push(step);
+            if sheet.steps.push(step).is_err() {
+                let message = format!("the sheet has {} steps", self.steps.len());
+                let expected = format!("the first one too many; the controller holds {MAX_STEPS}");
+                let remedy = "join rests, or split the day into two sheets".to_owned();
+                check.fault(ProblemKind::TooMany, (named, "do"), message, expected, remedy);
+                break;
+            }
         }
         if check.problems.is_empty() {
             Ok(sheet)
@@ -48,10 +45,15 @@ impl SheetFile {
     }
 }
 
+/// A step, and the key of the value that a problem is about.
+type At<'a> = (&'a NamedStep, &'static str);
+
 struct Check<'a> {
     sheet: &'a SheetFile,
     rig: &'a RigFile,
     problems: Vec<Problem>,
+    /// Vessels and elements already told of as missing: once is enough.
+    lacking: Vec<(ProblemKind, Vessel)>,
     /// Water in the tank after the steps so far, L.
     tank_l: f64,
     /// Wort in the kettle after the steps so far, L.
@@ -61,8 +63,8 @@ struct Check<'a> {
 }
 
 impl Check<'_> {
-    fn fault(&mut self, kind: ProblemKind, at: &NamedStep, message: String, expected: String, remedy: String) {
-        self.problems.push(Problem::at(kind, at.span.clone(), message, expected, remedy));
+    fn fault(&mut self, kind: ProblemKind, (named, key): At<'_>, message: String, expected: String, remedy: String) {
+        self.problems.push(named.problem(kind, key, message, expected, remedy));
     }
 
     fn show(&self, litres: f64) -> String {
@@ -76,16 +78,16 @@ impl Check<'_> {
         match &named.step {
             Step::HeatStrike { fill, to } => {
                 self.heated(named, Vessel::LiquorTank);
-                self.target(named, Vessel::LiquorTank, *to);
+                self.target((named, "to"), Vessel::LiquorTank, *to);
                 self.tank_l = figure(*fill);
-                self.fits(named, Vessel::LiquorTank, self.tank_l, "the water to heat");
-                self.covered(named, Vessel::LiquorTank, self.tank_l, "before the heat-up");
+                self.fits((named, "fill"), Vessel::LiquorTank, self.tank_l, "the water to heat");
+                self.covered((named, "fill"), Vessel::LiquorTank, self.tank_l, "before the heat-up");
             }
             Step::DoughIn { strike, refill } => self.dough_in(named, figure(*strike), figure(*refill)),
             Step::Rest { at, .. } | Step::MashOut { at, .. } => {
                 self.heated(named, Vessel::LiquorTank);
-                self.target(named, Vessel::MashTun, *at);
-                self.covered(named, Vessel::LiquorTank, self.tank_l, "while it holds the mash");
+                self.target((named, "at"), Vessel::MashTun, *at);
+                self.covered((named, "do"), Vessel::LiquorTank, self.tank_l, "while it holds the mash");
             }
             Step::Sparge { water, at } => self.sparge(named, figure(*water), *at),
             Step::BringToBoil => self.heated(named, Vessel::BoilKettle),
@@ -102,7 +104,7 @@ impl Check<'_> {
                     let show = |c| Dimension::Temperature.show(c, self.sheet.units, 1);
                     self.fault(
                         ProblemKind::OutOfRange,
-                        named,
+                        (named, "to"),
                         format!("the wort cannot be chilled to {} with tap water at {}", show(to_c), show(tap_c)),
                         format!("a target above {}", show(tap_c)),
                         "raise `to`, or correct `site.tap` in the rig file".to_owned(),
@@ -115,22 +117,22 @@ impl Check<'_> {
 
     fn dough_in(&mut self, named: &NamedStep, strike: f64, refill: f64) {
         let dead = self.rig.rig.liquor_tank.dead_space_l;
-        self.drawn(named, strike, "strike");
+        self.drawn((named, "strike"), strike, "strike");
         self.strike_l = strike;
         self.fits(
-            named,
+            (named, "strike"),
             Vessel::MashTun,
-            strike + self.sheet.grain_kg * GRAIN_L_PER_KG,
+            strike + self.sheet.grain_kg * GRAIN_DISPLACES_L_PER_KG,
             "the mash, grain and strike water together,",
         );
         self.tank_l = (self.tank_l - strike).max(dead) + refill;
-        self.fits(named, Vessel::LiquorTank, self.tank_l, "what is left with the refill");
+        self.fits((named, "refill"), Vessel::LiquorTank, self.tank_l, "what is left with the refill");
     }
 
     fn sparge(&mut self, named: &NamedStep, water: f64, at: Celsius) {
         self.heated(named, Vessel::LiquorTank);
-        self.target(named, Vessel::LiquorTank, at);
-        self.drawn(named, water, "sparge");
+        self.target((named, "at"), Vessel::LiquorTank, at);
+        self.drawn((named, "water"), water, "sparge");
         self.tank_l -= water;
         let kept = self.sheet.grain_kg * ABSORBED_L_PER_KG + self.rig.rig.mash_tun.dead_space_l;
         self.kettle_l = self.strike_l + water - kept;
@@ -138,32 +140,41 @@ impl Check<'_> {
             let (all, kept) = (self.show(self.strike_l + water), self.show(kept));
             self.fault(
                 ProblemKind::DoesNotFit,
-                named,
+                (named, "water"),
                 format!("no wort reaches the kettle: grain and tun keep {kept} of {all}"),
                 "more water than the grain keeps (about 1 L/kg)".to_owned(),
                 "raise `water` here or `strike` in the dough in".to_owned(),
             );
         }
-        self.fits(named, Vessel::BoilKettle, self.kettle_l, "the wort before the boil");
+        self.fits((named, "water"), Vessel::BoilKettle, self.kettle_l, "the wort before the boil");
+    }
+
+    /// Whether this lack is told of for the first time.
+    fn first(&mut self, kind: ProblemKind, vessel: Vessel) -> bool {
+        let new = !self.lacking.contains(&(kind, vessel));
+        self.lacking.push((kind, vessel));
+        new
     }
 
     fn present(&mut self, named: &NamedStep, vessel: Vessel) {
-        if !self.rig.has.get(vessel) {
+        if !self.rig.has.get(vessel) && self.first(ProblemKind::MissingVessel, vessel) {
+            let needs = if vessel.element().is_some() { "element = \"5500 W\"" } else { "probe = \"pt100\"" };
             self.fault(
                 ProblemKind::MissingVessel,
-                named,
+                (named, "do"),
                 format!("this step needs a {}, and the rig {:?} has none", vessel.label(), self.rig.rig.name),
                 format!("uses the {}", vessel.label()),
-                format!("add a line `{} = {{ … }}` to the rig file, or remove the step", vessel.key()),
+                format!("add a line `{} = {{ {needs} }}` to the rig file, or remove the step", vessel.key()),
             );
         }
     }
 
     fn heated(&mut self, named: &NamedStep, vessel: Vessel) {
-        if *self.rig.has.get(vessel) && self.rig.rig.vessel(vessel).element.is_none() {
+        let lacking = *self.rig.has.get(vessel) && self.rig.rig.vessel(vessel).element.is_none();
+        if lacking && self.first(ProblemKind::MissingElement, vessel) {
             self.fault(
                 ProblemKind::MissingElement,
-                named,
+                (named, "do"),
                 format!("this step heats the {}, and the rig {:?} gives it no element", vessel.label(), self.rig.rig.name),
                 format!("needs an element in the {}", vessel.label()),
                 format!("add its rated power to the rig file: {} = {{ element = \"5500 W\" }}", vessel.key()),
@@ -171,7 +182,7 @@ impl Check<'_> {
         }
     }
 
-    fn target(&mut self, named: &NamedStep, vessel: Vessel, target: Celsius) {
+    fn target(&mut self, at: At<'_>, vessel: Vessel, target: Celsius) {
         let show = |c| Dimension::Temperature.show(c, self.sheet.units, 1);
         let target_c = f64::from(target.milli()) / 1000.0;
         let site = self.rig.rig.site;
@@ -181,7 +192,7 @@ impl Check<'_> {
             let height = Dimension::Length.show(site.altitude_m, self.sheet.units, 0);
             self.fault(
                 ProblemKind::AboveBoiling,
-                named,
+                at,
                 format!("a target of {} is not below the boiling point", show(target_c)),
                 format!("water boils at {} at {height}, where the rig stands", show(boiling)),
                 "lower the target; the boil has its own step: do = \"boil\"".to_owned(),
@@ -189,7 +200,7 @@ impl Check<'_> {
         } else if target_c >= limit {
             self.fault(
                 ProblemKind::OutOfRange,
-                named,
+                at,
                 format!("a target of {} would trip the guard of the {}", show(target_c), vessel.label()),
                 format!("below its limit of {}", show(limit)),
                 "lower the target, or raise `limit` of that vessel in the rig file if it is safe there".to_owned(),
@@ -197,13 +208,13 @@ impl Check<'_> {
         }
     }
 
-    fn fits(&mut self, named: &NamedStep, vessel: Vessel, litres: f64, what: &str) {
+    fn fits(&mut self, at: At<'_>, vessel: Vessel, litres: f64, what: &str) {
         let capacity = self.rig.rig.vessel(vessel).capacity_l;
         if *self.rig.has.get(vessel) && litres > capacity {
             let (volume, full) = (self.show(litres), self.show(capacity));
             self.fault(
                 ProblemKind::DoesNotFit,
-                named,
+                at,
                 format!("{what} is {volume}, and the {} holds {full}", vessel.label()),
                 format!("{} too much", self.show(litres - capacity)),
                 format!("lower the volumes of the sheet, or correct `capacity` of {} in the rig file", vessel.key()),
@@ -211,14 +222,14 @@ impl Check<'_> {
         }
     }
 
-    fn drawn(&mut self, named: &NamedStep, litres: f64, what: &str) {
+    fn drawn(&mut self, at: At<'_>, litres: f64, what: &str) {
         let dead = self.rig.rig.liquor_tank.dead_space_l;
         let there = (self.tank_l - dead).max(0.0);
         if *self.rig.has.get(Vessel::LiquorTank) && litres > there + 1e-3 {
             let (wanted, there, dead) = (self.show(litres), self.show(there), self.show(dead));
             self.fault(
                 ProblemKind::DoesNotFit,
-                named,
+                at,
                 format!("{wanted} of {what} water is asked for, and the tank can give {there}"),
                 format!("at most {there}; {dead} stays behind in the tank"),
                 "raise `fill` of the heat strike or `refill` of the dough in, or draw less".to_owned(),
@@ -226,13 +237,13 @@ impl Check<'_> {
         }
     }
 
-    fn covered(&mut self, named: &NamedStep, vessel: Vessel, litres: f64, when: &str) {
+    fn covered(&mut self, at: At<'_>, vessel: Vessel, litres: f64, when: &str) {
         let top = self.rig.rig.vessel(vessel).element_top_l;
         if *self.rig.has.get(vessel) && litres < top {
             let (volume, top) = (self.show(litres.max(0.0)), self.show(top));
             self.fault(
                 ProblemKind::UncoveredElement,
-                named,
+                at,
                 format!("the {} holds {volume} {when}, which leaves its element uncovered", vessel.label()),
                 format!("at least {top} covers it"),
                 "use more water; an element that runs dry glows within seconds".to_owned(),
@@ -249,7 +260,7 @@ impl Check<'_> {
             let (wanted, full) = (watts.round(), full.round());
             self.fault(
                 ProblemKind::OutOfRange,
-                named,
+                (named, "at"),
                 format!("the boil asks for {wanted} W, and the kettle's element gives {full} W"),
                 format!("at most {full} W at the rig's mains voltage"),
                 "lower `at`, or write a percentage: at = \"60 %\"".to_owned(),
@@ -264,56 +275,9 @@ impl Check<'_> {
         let watts = self.rig.rig.element_power_w().boil_kettle * f64::from(duty.basis_points()) / 10_000.0;
         let left = self.kettle_l - watts * seconds / VAPORISATION_J_PER_L;
         if self.kettle_l > 0.0 {
-            self.covered(named, Vessel::BoilKettle, left, "at the end of the boil at the latest");
+            self.covered((named, "for"), Vessel::BoilKettle, left, "at the end of the boil at the latest");
         }
     }
-
-    /// Each kind of step has its place in the day; only a rest may come again.
-    fn order(&mut self, named: &NamedStep, before: &[NamedStep]) {
-        let (rank, needs) = place_in_day(&named.step);
-        let late = before.iter().find(|b| {
-            let other = place_in_day(&b.step).0;
-            other > rank || (other == rank && !matches!(named.step, Step::Rest { .. }))
-        });
-        if let Some(late) = late {
-            let again = place_in_day(&late.step).0 == rank;
-            let message = if again {
-                format!("a second {}; the first is on line {}", doing(rank), late.line)
-            } else {
-                format!("{} comes after {} (line {})", doing(rank), doing(place_in_day(&late.step).0), late.line)
-            };
-            let remedy = format!("keep the order of the day: {}; only a rest may be repeated", super::sheet_keys::WORDS.join(", "));
-            self.fault(ProblemKind::StepOrder, named, message, "out of order".to_owned(), remedy);
-        } else if let Some(needed) = needs.filter(|n| !before.iter().any(|b| place_in_day(&b.step).0 == *n)) {
-            self.fault(
-                ProblemKind::StepOrder,
-                named,
-                format!("{} without {} before it", doing(rank), doing(needed)),
-                format!("needs {} first", doing(needed)),
-                format!("add a step above this one: do = \"{}\"", doing(needed)),
-            );
-        }
-    }
-}
-
-/// The step's place in the day, and the step it cannot do without.
-const fn place_in_day(step: &Step) -> (usize, Option<usize>) {
-    match step {
-        Step::HeatStrike { .. } => (0, None),
-        Step::DoughIn { .. } => (1, Some(0)),
-        Step::Rest { .. } => (2, Some(1)),
-        Step::MashOut { .. } => (3, Some(1)),
-        Step::Sparge { .. } => (4, Some(1)),
-        Step::BringToBoil => (5, Some(4)),
-        Step::Boil { .. } => (6, Some(5)),
-        Step::KnockOut => (7, Some(6)),
-        Step::Whirlpool { .. } => (8, Some(7)),
-        Step::Chill { .. } => (9, Some(7)),
-    }
-}
-
-fn doing(rank: usize) -> &'static str {
-    super::sheet_keys::WORDS.get(rank).copied().unwrap_or("this step")
 }
 
 const fn vessels_of(step: &Step) -> &'static [Vessel] {
@@ -329,19 +293,4 @@ const fn vessels_of(step: &Step) -> &'static [Vessel] {
 
 fn figure(volume: Litres) -> f64 {
     f64::from(volume.millilitres()) / 1000.0
-}
-
-#[cfg(test)]
-mod tests {
-    use super::boiling_point_c;
-
-    /// Standard atmosphere and steam tables (IAPWS): 99.974 C at sea level, 98.313 C at 500 m; 4000 m is 86.9 C.
-    #[test]
-    fn water_boils_where_the_steam_tables_say() {
-        for (metres, expected, within) in [(0.0, 99.974, 0.05), (250.0, 99.144, 0.05), (500.0, 98.313, 0.05), (750.0, 97.481, 0.05)]
-        {
-            let got = boiling_point_c(metres);
-            assert!((got - expected).abs() < within, "{metres} m: {got} is not {expected}");
-        }
-    }
 }

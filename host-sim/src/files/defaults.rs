@@ -1,7 +1,7 @@
 //! What a rig file need not say: each figure derived from those that were given, by a rule that a person can check.
 //!
 //! The reference brewery is a 40 L one. Conductances and pumps grow with the two-thirds power of the size, as surfaces do, so that the
-//! offset between tank and mash in a steady hold is about the same at any size.
+//! offset between tank and mash in a steady hold is about the same at any size: 1 to 2.5 K, which a test of the shipped rigs holds.
 
 use crate::rig::ProbeKind;
 use std::f64::consts::PI;
@@ -26,7 +26,7 @@ pub const MIXING_S: f64 = 18.0;
 pub const MASH_MIXING_S: f64 = 25.0;
 
 /// Share of the bare wall's loss that a default tun's insulation stops.
-pub const TUN_INSULATION: f64 = 0.3;
+pub const TUN_INSULATION: f64 = 0.2;
 /// Share of the bare wall's loss that a default tank's insulation stops.
 pub const TANK_INSULATION: f64 = 0.5;
 /// A kettle stands bare by default.
@@ -88,9 +88,9 @@ fn surface_scale(size_l: f64) -> f64 {
     (size_l / 40.0).powf(2.0 / 3.0)
 }
 
-/// Conductance of the coil, W/K: 600 at 40 L.
+/// Conductance of the coil, W/K: 500 at 40 L.
 pub fn coil_w_per_k(size_l: f64) -> f64 {
-    600.0 * surface_scale(size_l)
+    500.0 * surface_scale(size_l)
 }
 
 /// Flow of any of the pumps, L/min: 8 at 40 L.
@@ -108,9 +108,9 @@ pub fn hose_l(size_l: f64) -> f64 {
     size_l / 40.0
 }
 
-/// Heat loss of the recirculation hoses, W/K: 6 at 40 L, about 4 m of bare silicone hose.
+/// Heat loss of the recirculation hoses, W/K: 9 at 40 L, about 8 m of bare silicone hose with pump heads and unions.
 pub fn hose_w_per_k(size_l: f64) -> f64 {
-    6.0 * surface_scale(size_l)
+    9.0 * surface_scale(size_l)
 }
 
 /// Conductance of the chiller, W/K: 1200 at 40 L.
@@ -143,21 +143,6 @@ mod tests {
             let conductance = sheath_w_per_k(power);
             assert!((15.0..=40.0).contains(&(power / conductance)));
             assert!((2.0..=10.0).contains(&(sheath_j_per_k(conductance) / conductance)));
-        }
-    }
-
-    /// Steady hold: what the coil hands over, `effectiveness * m * c * (tank - mash)`, equals what tun and hoses lose.
-    #[test]
-    fn the_mash_sits_1_to_2_5_k_below_the_tank_in_a_steady_hold() {
-        for litres in [25.0, 40.0, 60.0, 110.0] {
-            let flow_w_per_k = pump_l_per_min(litres) / 60.0 * 4180.0;
-            let effectiveness = 1.0 - (-coil_w_per_k(litres) / flow_w_per_k).exp();
-            let d = diameter_m(litres);
-            // 10 W/(m2 K) for air and radiation together; lid and wall; insulation of a default tun.
-            let tun_w_per_k = 10.0 * (1.5 * PI * d * d) * (1.0 - TUN_INSULATION);
-            let lost_w = (tun_w_per_k + hose_w_per_k(litres)) * (66.0 - 20.0);
-            let offset = lost_w / (effectiveness * flow_w_per_k);
-            assert!((1.0..=2.5).contains(&offset), "{litres} L: {offset} K");
         }
     }
 }

@@ -9,6 +9,7 @@ mod compile;
 mod defaults;
 mod diagnose;
 mod key;
+mod order;
 pub mod quantity;
 mod reference;
 mod rig_file;
@@ -18,7 +19,6 @@ mod sheet_keys;
 mod suggest;
 mod walk;
 
-pub use compile::boiling_point_c;
 pub use diagnose::{Diagnostic, Problem, ProblemKind, wants_colour};
 pub use reference::reference;
 pub use rig_file::{RigFile, parse_rig};

@@ -110,8 +110,8 @@ const MASS: &[Unit] = &[
 ];
 const LENGTH: &[Unit] = &[
     metric(&["m"], 1.0),
-    us(&["ft", "foot", "feet"], FOOT_M),
     metric(&["cm"], 1e-2),
+    us(&["ft", "foot", "feet"], FOOT_M),
     metric(&["mm"], 1e-3),
     us(&["in", "inch", "inches"], FOOT_M / 12.0),
 ];
@@ -216,9 +216,14 @@ impl Dimension {
         self.units().iter().find(|u| u.spellings.iter().any(|s| s.to_lowercase() == wanted))
     }
 
+    /// The units that measure it, each by its first spelling.
+    pub fn unit_names(self) -> Vec<&'static str> {
+        self.units().iter().filter_map(|u| u.spellings.first().copied()).collect()
+    }
+
     /// The units that measure it, in the order to offer them: `L, gal, mL, qt or pt`.
     pub fn unit_list(self) -> String {
-        let names: Vec<&str> = self.units().iter().filter_map(|u| u.spellings.first().copied()).collect();
+        let names = self.unit_names();
         match names.split_last() {
             Some((last, rest)) if !rest.is_empty() => format!("{} or {last}", rest.join(", ")),
             _ => names.concat(),

@@ -1,7 +1,6 @@
 //! The tables of keys for the guide, made from the same lists that the reader uses.
 
 use super::key::{Form, Key};
-use super::walk::form_label;
 use super::{rig_keys, sheet_keys};
 use crate::day::Units;
 use std::fmt::Write;
@@ -32,7 +31,7 @@ fn table(text: &mut String, prefix: &str, keys: &[&Key]) {
             _ => String::new(),
         };
         let name = format!("{prefix}{}", key.name);
-        let _ = writeln!(text, "| `{name}` | {} | {range} | {} | {} |", form_label(key), key.default, key.about);
+        let _ = writeln!(text, "| `{name}` | {} | {range} | {} | {} |", key.wants(), key.default, key.about);
         match key.form {
             Form::Table(inner) | Form::QuantityOrTable(_, inner) | Form::WordOrTable(_, inner) => {
                 table(text, &format!("{name}."), inner)

@@ -173,15 +173,17 @@ fn vessel(
         probe,
         limit_c,
     };
+    // Only in a file that is right so far: a capacity that was refused has a stand-in here.
+    let clean = reader.clean();
     for (key, litres) in [(&keys::ELEMENT_TOP, figures.element_top_l), (&keys::DEAD_SPACE, figures.dead_space_l)] {
-        if let Some(section) = section.filter(|s| s.value(key).is_some() && litres >= capacity_l) {
+        if let Some(section) = section.filter(|s| clean && s.value(key).is_some() && litres >= capacity_l) {
             let full = D::Volume.show(capacity_l, reader.usual_units(), 1);
             reader.fault(
                 ProblemKind::Conflict,
                 section.place_of(key),
                 format!("`{}` is not below the capacity of the {}", key.name, vessel.label()),
                 format!("less than {full}"),
-                format!("lower `{}`, or give the vessel's capacity: capacity = \"{full}\"", key.name),
+                format!("lower `{}`, or raise `capacity`", key.name),
             );
         }
     }

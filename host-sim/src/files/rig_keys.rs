@@ -68,7 +68,7 @@ pub const INSULATION: Key = quantity(
     "insulation",
     D::Share,
     (0.0, 0.95),
-    "50 % tank, 30 % tun, 0 % kettle",
+    "50 % tank, 20 % tun, 0 % kettle",
     "share of the bare loss that insulation stops",
 );
 pub const LID: Key =
@@ -95,7 +95,7 @@ const fn vessel(name: &'static str, keys: &'static [&'static Key], about: &'stat
 }
 
 pub const COIL_CONDUCTANCE: Key =
-    quantity("conductance", D::Conductance, (10.0, 20_000.0), "600 W/K at 40 L, by size^(2/3)", "overall conductance");
+    quantity("conductance", D::Conductance, (10.0, 20_000.0), "500 W/K at 40 L, by size^(2/3)", "overall conductance");
 pub const COIL: Key = table("coil", &[&COIL_CONDUCTANCE], "the heat-exchange coil in the tank");
 
 pub const MASH_FLOW: Key =
@@ -106,7 +106,7 @@ pub const RUN_OFF_FLOW: Key =
 pub const WORT_FLOW: Key = quantity("wort", D::Flow, (0.5, 100.0), "8 L/min at 40 L, by size^(2/3)", "whirlpool and chiller");
 pub const HOSE_VOLUME: Key = quantity("hose_volume", D::Volume, (0.0, 50.0), "1 L at 40 L, by size", "held in hoses and coil");
 pub const HOSE_LOSS: Key =
-    quantity("hose_loss", D::Conductance, (0.0, 200.0), "6 W/K at 40 L, by size^(2/3)", "heat loss of the recirculation hoses");
+    quantity("hose_loss", D::Conductance, (0.0, 200.0), "9 W/K at 40 L, by size^(2/3)", "heat loss of the recirculation hoses");
 pub const PUMPS: Key =
     table("pumps", &[&MASH_FLOW, &LIQUOR_FLOW, &RUN_OFF_FLOW, &WORT_FLOW, &HOSE_VOLUME, &HOSE_LOSS], "pumps and hoses");
 

@@ -1,12 +1,12 @@
 //! Reads a sheet file. Whether a rig can brew it is another question: see [`SheetFile::compile`].
 
-use super::diagnose::{Diagnostic, ProblemKind};
+use super::diagnose::{Diagnostic, Problem, ProblemKind};
 use super::quantity::Dimension;
 use super::rig_file::units;
 use super::sheet_keys as keys;
 use super::walk::{Reader, Section};
 use crate::day::Units;
-use copperhold_core::sheet::{MAX_ADDITIONS, MAX_STEPS, Step};
+use copperhold_core::sheet::{MAX_ADDITIONS, Step};
 use copperhold_core::units::{Celsius, Duty, Litres, Span};
 use std::ops::Range;
 use toml::de::DeValue;
@@ -25,7 +25,7 @@ pub struct SheetFile {
     pub grain_kg: f64,
     /// Temperature of the dry grain, degrees Celsius.
     pub grain_c: f64,
-    /// The steps, in order. At least one, at most [`MAX_STEPS`].
+    /// The steps, in order. At least one.
     pub steps: Vec<NamedStep>,
     /// Units the brewer prefers.
     pub units: Units,
@@ -49,6 +49,16 @@ pub struct NamedStep {
     /// Its line in the file, from 1.
     pub line: usize,
     pub(super) span: Range<usize>,
+    /// Where the values stand, by key.
+    pub(super) places: Vec<(&'static str, Range<usize>)>,
+}
+
+impl NamedStep {
+    /// A problem with the value of one of the step's keys, or with the step as a whole if it does not have the key.
+    pub(super) fn problem(&self, kind: ProblemKind, key: &str, message: String, expected: String, remedy: String) -> Problem {
+        let place = self.places.iter().find(|(name, _)| *name == key).map_or(&self.span, |(_, place)| place);
+        Problem::at(kind, place.clone(), message, expected, remedy)
+    }
 }
 
 /// What to add to a boil.
@@ -78,11 +88,6 @@ pub fn parse_sheet(path: &str, source: &str) -> Result<SheetFile, Diagnostic> {
     if entries.is_empty() && reader.clean() {
         let what = "add a first step:\n[[step]]\ndo = \"heat strike\"\nfill = \"38 L\"\nto = \"72 C\"";
         reader.fault(ProblemKind::MissingKey, 0..0, "the sheet has no steps", "at least one [[step]]", what);
-    }
-    if let Some(extra) = entries.get(MAX_STEPS) {
-        let message = format!("the sheet has {} steps", entries.len());
-        let expected = format!("the first one too many; the controller holds {MAX_STEPS}");
-        reader.fault(ProblemKind::TooMany, extra.span.clone(), message, expected, "join rests, or split the day into two sheets");
     }
     let steps: Vec<NamedStep> = entries.iter().filter_map(|entry| step(&mut reader, entry)).collect();
     if grain.is_none() && root.value(&keys::GRAIN).is_none() && steps.iter().any(|s| matches!(s.step, Step::DoughIn { .. })) {
@@ -163,7 +168,8 @@ fn step(reader: &mut Reader<'_>, entry: &Section<'_>) -> Option<NamedStep> {
         | Step::Chill { .. } => None,
     };
     let line = reader.line(&entry.span);
-    Some(NamedStep { name, step, boil_w, additions, planned_s, line, span: entry.span.clone() })
+    let places = entry.places(keys::of_step(word));
+    Some(NamedStep { name, step, boil_w, additions, planned_s, line, span: entry.span.clone(), places })
 }
 
 enum BoilAt {

@@ -1,7 +1,7 @@
 //! Walks a TOML document by its keys and gathers every problem on the way, instead of stopping at the first.
 
 use super::diagnose::{Diagnostic, Problem, ProblemKind, place};
-use super::key::{Form, Key, Range};
+use super::key::{Form, Key, Range, list};
 use super::quantity::{Quantity, QuantityError};
 use super::suggest::nearest;
 use crate::day::Units;
@@ -23,6 +23,11 @@ impl<'d> Section<'d> {
     /// The value of a key with its place, if the key is there.
     pub fn value(&self, key: &Key) -> Option<&'d Spanned<DeValue<'d>>> {
         self.table.iter().find(|(k, _)| k.get_ref() == key.name).map(|(_, v)| v)
+    }
+
+    /// Where the value of each of the keys stands.
+    pub fn places(&self, keys: &[&'static Key]) -> Vec<(&'static str, ops::Range<usize>)> {
+        keys.iter().filter_map(|key| self.value(key).map(|value| (key.name, value.span()))).collect()
     }
 
     /// Where a key's value stands; the section's own place if the key is not there.
@@ -129,6 +134,16 @@ impl<'s> Reader<'s> {
             if keys.iter().any(|k| k.name == word) {
                 continue;
             }
+            if section.name == "mash_tun" && word == "element" {
+                self.fault(
+                    ProblemKind::UnknownKey,
+                    key.span(),
+                    "the mash tun has no element of its own",
+                    "the coil in the liquor tank heats the mash",
+                    "remove this line; if you mean the tank's element, write it under liquor_tank",
+                );
+                continue;
+            }
             let names = keys.iter().map(|k| k.name);
             let remedy = match nearest(word, names.clone()) {
                 Some(name) => format!("did you mean `{name}`?"),
@@ -148,7 +163,7 @@ impl<'s> Reader<'s> {
             section.span.clone(),
             message,
             expected,
-            format!("add {} = {}", key.name, example(key)),
+            format!("add {} = {}", key.name, key.example()),
         );
     }
 
@@ -177,7 +192,7 @@ impl<'s> Reader<'s> {
                     value.span(),
                     format!("`{}` is empty", key.name),
                     "some text",
-                    format!("write {} = {}, or remove the line", key.name, example(key)),
+                    format!("write {} = {}, or remove the line", key.name, key.example()),
                 );
                 None
             }
@@ -251,8 +266,7 @@ impl<'s> Reader<'s> {
     /// A value as the key's quantity. `None` if it is wrong, and told of.
     pub fn quantity_of(&mut self, key: &Key, value: &Spanned<DeValue<'_>>) -> Option<f64> {
         let (Form::Quantity(range) | Form::QuantityOrTable(range, _)) = key.form else { return None };
-        let (number, unit) = (value.get_ref(), unit_example(range));
-        let bare = match number {
+        let bare = match value.get_ref() {
             DeValue::String(text) => return self.quantity_in(key, range, text, value.span()),
             DeValue::Integer(n) => n.to_string(),
             DeValue::Float(n) => n.to_string(),
@@ -263,7 +277,7 @@ impl<'s> Reader<'s> {
             value.span(),
             format!("`{}` is a number without a unit", key.name),
             format!("{} in quotes, in {}", range.dimension.label(), range.dimension.unit_list()),
-            format!("write {} = \"{bare} {unit}\" if that is what you mean", key.name),
+            key.with_unit(range, &bare),
         );
         None
     }
@@ -298,8 +312,7 @@ impl<'s> Reader<'s> {
 
     fn unreadable_quantity(&mut self, key: &Key, range: Range, text: &str, span: ops::Range<usize>, error: &QuantityError) {
         let dimension = range.dimension;
-        let unit = unit_example(range);
-        let sample = format!("write {} = {}", key.name, example(key));
+        let sample = format!("write {} = {}", key.name, key.example());
         let (kind, message, remedy) = match error {
             QuantityError::NotAQuantity => {
                 (ProblemKind::NotAQuantity, format!("`{}` is not a number with a unit: {text:?}", key.name), sample)
@@ -309,10 +322,11 @@ impl<'s> Reader<'s> {
                 format!("`{}` has a decimal comma: {text:?}", key.name),
                 format!("write a point: {} = {point:?}", key.name),
             ),
-            QuantityError::NoUnit => {
-                let remedy = format!("write {} = \"{} {unit}\" if that is what you mean", key.name, text.trim());
-                (ProblemKind::WrongUnit, format!("`{}` is a number without a unit: {text:?}", key.name), remedy)
-            }
+            QuantityError::NoUnit => (
+                ProblemKind::WrongUnit,
+                format!("`{}` is a number without a unit: {text:?}", key.name),
+                key.with_unit(range, text.trim()),
+            ),
             QuantityError::WrongUnit { unit, measures: Some(other) } => {
                 let message =
                     format!("`{}` is {}, but {unit:?} is a unit of {}", key.name, dimension.label(), bare_label(other.label()));
@@ -345,61 +359,12 @@ impl<'s> Reader<'s> {
             DeValue::Table(_) => "a table",
         };
         let message = format!("`{}` cannot be {found}", key.name);
-        let remedy = format!("write {} = {}", key.name, example(key));
-        self.fault(ProblemKind::WrongType, value.span(), message, form_label(key), remedy);
+        let remedy = format!("write {} = {}", key.name, key.example());
+        self.fault(ProblemKind::WrongType, value.span(), message, key.wants(), remedy);
         None
     }
 }
 
-/// What a key wants, in words.
-pub fn form_label(key: &Key) -> String {
-    match key.form {
-        Form::Quantity(range) => format!("{} in quotes", range.dimension.label()),
-        Form::QuantityOrTable(range, _) => format!("{} in quotes, or a table", range.dimension.label()),
-        Form::Word(words) => format!("one of {}", list(words.iter().copied())),
-        Form::WordOrTable(words, _) => format!("one of {}, or a table", list(words.iter().copied())),
-        Form::Text => "text in quotes".to_owned(),
-        Form::YesNo => "true or false".to_owned(),
-        Form::Table(_) => "a table".to_owned(),
-        Form::Tables(_) => "a list of tables".to_owned(),
-    }
-}
-
-/// A value that the key would take.
-fn example(key: &Key) -> String {
-    match key.form {
-        Form::Quantity(range) | Form::QuantityOrTable(range, _) => format!("{:?}", middle(range)),
-        Form::Word(words) | Form::WordOrTable(words, _) => format!("{:?}", words.first().copied().unwrap_or("")),
-        Form::Text => "\"some text\"".to_owned(),
-        Form::YesNo => "true".to_owned(),
-        Form::Table(keys) => keys.first().map_or_else(|| "{}".to_owned(), |k| format!("{{ {} = {} }}", k.name, example(k))),
-        Form::Tables(keys) => keys.first().map_or_else(|| "[]".to_owned(), |k| format!("[{{ {} = {} }}]", k.name, example(k))),
-    }
-}
-
-/// A permitted value: the dimension's usual one if the range has it, else a round number from its middle.
-fn middle(range: Range) -> String {
-    let usual = range.dimension.sample();
-    if range.dimension.parse(usual).is_ok_and(|q| q.value >= range.least && q.value <= range.most) {
-        return usual.to_owned();
-    }
-    let middle = if range.least > 0.0 { (range.least * range.most).sqrt() } else { f64::midpoint(range.least, range.most) };
-    let written = range.dimension.write(middle, Units::Metric);
-    let (number, unit) = written.split_once(' ').unwrap_or((&written, ""));
-    let number: f64 = number.parse().unwrap_or(middle);
-    let scale = 10f64.powf(number.abs().max(1e-6).log10().floor() - 1.0);
-    let rounded = (number / scale).round() * scale;
-    format!("{} {unit}", (rounded * 1e6).round() / 1e6)
-}
-
-fn unit_example(range: Range) -> String {
-    range.dimension.write(1.0, Units::Metric).split_once(' ').map_or_else(String::new, |(_, unit)| unit.to_owned())
-}
-
 fn bare_label(label: &'static str) -> &'static str {
     label.strip_prefix("a ").unwrap_or(label)
-}
-
-fn list<'a>(words: impl Iterator<Item = &'a str>) -> String {
-    words.collect::<Vec<_>>().join(", ")
 }
