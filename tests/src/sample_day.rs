@@ -33,12 +33,8 @@ fn story() -> Vec<Part> {
     let tank = Some(LiquorTank);
     let tun = Some(MashTun);
     let kettle = Some(BoilKettle);
-    let rest = |name, minutes, tun_c, tank_c| Part {
-        planned: true,
-        tun_c: Some(tun_c),
-        tank_c: Some(tank_c),
-        ..part(name, tun, minutes)
-    };
+    let rest =
+        |name, minutes, tun_c, tank_c| Part { planned: true, tun_c: Some(tun_c), tank_c: Some(tank_c), ..part(name, tun, minutes) };
     let strike = Some(72.0);
     vec![
         Part { tank_c: strike, ..part("Heat strike water", tank, 27.0) },
@@ -236,13 +232,8 @@ fn account(day: &mut Day, state: &State) {
         carried_kwh: total - stored_kwh - state.lost_kwh - state.evaporated_kwh,
     };
     let boil_off_l = state.evaporated_kwh / 0.627;
-    day.volumes = Volumes {
-        strike_l: 20.0,
-        sparge_l: 24.0,
-        pre_boil_l: 32.0,
-        post_boil_l: 32.0 - boil_off_l,
-        boil_off_l_per_h: boil_off_l,
-    };
+    day.volumes =
+        Volumes { strike_l: 20.0, sparge_l: 24.0, pre_boil_l: 32.0, post_boil_l: 32.0 - boil_off_l, boil_off_l_per_h: boil_off_l };
 }
 
 fn story_events(day: &mut Day) {

@@ -54,8 +54,7 @@ pub fn distance(day: &Day, vessel: Vessel, size: Size) -> String {
     let hold = facts::worst_hold_k(day, Some(vessel)).map_or_else(String::new, |k| {
         format!(" While it was held, the true temperature stayed within {} (RMS).", units.difference_text(k))
     });
-    let within =
-        format!("The reading less the setpoint, drawn while it is within {} {}.{hold}", fixed(reach, 0), units.degrees());
+    let within = format!("The reading less the setpoint, drawn while it is within {} {}.{hold}", fixed(reach, 0), units.degrees());
     let mut svg = frame.open(&format!("{}-distance", vessel.key()), &label, &within);
     scale.draw(&mut svg, &frame);
     let volumes_known = filled(day, vessel);
