@@ -145,9 +145,8 @@ pub struct Sequencer {
     stage: u8,
     in_stage: Span,
     additions_called: u8,
-    answered: bool,
+    answered: Option<Prompt>,
     paused: bool,
-    strike: Celsius,
     announced: bool,
 }
 
@@ -160,9 +159,8 @@ impl Sequencer {
             stage: 0,
             in_stage: Span::ZERO,
             additions_called: 0,
-            answered: false,
+            answered: None,
             paused: false,
-            strike: Celsius::MIN,
             announced: false,
         }
     }
@@ -177,9 +175,9 @@ impl Sequencer {
         self.sheet.steps.get(usize::from(self.step))
     }
 
-    /// A person answers the present prompt. Ignored when nothing is asked.
-    pub fn answer(&mut self) {
-        self.answered = true;
+    /// A person answers a prompt. An answer to anything but what is asked when the next tick comes is forgotten.
+    pub const fn answer(&mut self, prompt: Prompt) {
+        self.answered = Some(prompt);
     }
 
     /// A person moves on to the next step.
@@ -194,25 +192,31 @@ impl Sequencer {
 
     /// Moves on, and says what it would like. `None` when the sheet is done.
     pub fn tick(&mut self, seen: &Seen, mut tell: impl FnMut(Note)) -> Option<Directive> {
-        if !self.announced {
-            self.announced = true;
-            tell(if self.present().is_some() { Note::Step(self.step) } else { Note::Done });
-        }
-        let stage = self.stage_at(seen)?;
+        self.announce(&mut tell);
+        let mut stage = self.stage_at(seen)?;
         if !self.paused {
             self.in_stage = self.in_stage.plus(seen.elapsed);
         }
         self.call_additions(&stage, &mut tell);
         if self.is_over(&stage, seen) {
             self.leave_stage(seen);
+            self.announce(&mut tell);
+            stage = self.stage_at(seen)?;
         }
-        self.answered = false;
         Some(directive(&stage, self.in_stage))
     }
 
-    fn is_over(&self, stage: &Stage, seen: &Seen) -> bool {
+    fn announce(&mut self, tell: &mut impl FnMut(Note)) {
+        if !self.announced {
+            self.announced = true;
+            tell(if self.present().is_some() { Note::Step(self.step) } else { Note::Done });
+        }
+    }
+
+    fn is_over(&mut self, stage: &Stage, seen: &Seen) -> bool {
+        let answered = self.answered.take();
         match stage.until {
-            Until::Answered(_) => self.answered,
+            Until::Answered(prompt) => answered == Some(prompt),
             Until::Warm(vessel, target, band) => seen.readings.get(vessel).is_some_and(|t| t >= target.less(band)),
             Until::Cool(vessel, target) => seen.readings.get(vessel).is_some_and(|t| t <= target),
             Until::Lasted(lasts) => self.in_stage >= lasts,
@@ -221,9 +225,6 @@ impl Sequencer {
     }
 
     fn leave_stage(&mut self, seen: &Seen) {
-        if let Some(Step::HeatStrike { to, .. }) = self.present() {
-            self.strike = *to;
-        }
         self.stage = self.stage.saturating_add(1);
         self.in_stage = Span::ZERO;
         if self.stage_at(seen).is_none() {

@@ -1,7 +1,7 @@
 //! Heat-ups: how long each took, how long it need have taken, how far it went past.
 
 use crate::day::HeatUp;
-use crate::plant::Brewery;
+use crate::plant::{Brewery, Truth};
 use copperhold_core::vessel::Element;
 
 /// A rise smaller than this is a correction, not a heat-up, K.
@@ -29,8 +29,8 @@ pub struct HeatUps {
 
 impl HeatUps {
     /// Looks at the vessel: `target_c` is the temperature it is asked to hold, if any.
-    pub fn look(&mut self, t_s: f64, element: Element, target_c: Option<f64>, brewery: &Brewery) {
-        let bulk_c = *brewery.truth().bulk_c.get(element.vessel());
+    pub fn look(&mut self, t_s: f64, element: Element, target_c: Option<f64>, truth: &Truth, brewery: &Brewery) {
+        let bulk_c = *truth.bulk_c.get(element.vessel());
         if self.run.map(|run| run.target_c) != target_c {
             self.close();
             self.run = target_c.filter(|target_c| target_c - bulk_c > LEAST_RISE_K).map(|target_c| Run {

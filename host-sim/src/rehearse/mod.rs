@@ -158,8 +158,8 @@ impl Rehearsal {
         let prompt = self.controller.supervisor().status().directive.and_then(|directive| directive.prompt);
         let t_s = self.t_s();
         let answered = self.brewer.attend(t_s, prompt, &mut self.brewery);
-        if answered && let Some(sequencer) = self.controller.supervisor_mut().sequencer_mut() {
-            sequencer.answer();
+        if answered && let (Some(prompt), Some(sequencer)) = (prompt, self.controller.supervisor_mut().sequencer_mut()) {
+            sequencer.answer(prompt);
         }
         self.recorder.record(t_s, &mut self.controller, &self.brewery, &self.outputs, prompt, answered);
         self.controller.supervisor().sequencer().is_some()

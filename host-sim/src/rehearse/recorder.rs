@@ -4,7 +4,7 @@ use super::heat_ups::HeatUps;
 use crate::day::{AdditionRecord, AdviceRecord, Day, PromptRecord, Sample, StepRecord, TripRecord, Volumes};
 use crate::files::{AdditionText, RigFile, SheetFile};
 use crate::fit;
-use crate::plant::Brewery;
+use crate::plant::{Brewery, Truth};
 use copperhold_core::controller::Controller;
 use copperhold_core::event::{Entry, Event};
 use copperhold_core::fast::Outputs;
@@ -48,7 +48,6 @@ pub struct Recorder {
     asked: Option<(Prompt, f64)>,
     next_sample_s: f64,
     fired_s: PerElement<f64>,
-    fired_at_sample: PerElement<f64>,
     sample_started_s: f64,
     boil: Option<(f64, f64)>,
 }
@@ -96,7 +95,6 @@ impl Recorder {
             asked: None,
             next_sample_s: 0.0,
             fired_s: PerElement::default(),
-            fired_at_sample: PerElement::default(),
             sample_started_s: 0.0,
             boil: None,
         }
@@ -120,25 +118,22 @@ impl Recorder {
         prompt: Option<Prompt>,
         answered: bool,
     ) {
+        let truth = brewery.truth();
         self.prompts(t_s, prompt, answered);
         while let Some(entry) = controller.supervisor_mut().log().take() {
-            self.event(t_s, entry, controller, brewery);
+            self.event(t_s, entry, brewery);
         }
         let directive = controller.supervisor().status().directive;
-        self.follow_step(brewery, directive.is_some_and(|d| d.timer_left.is_some()));
+        self.follow_step(&truth, brewery.electric_j(), directive.is_some_and(|d| d.timer_left.is_some()));
         for element in Element::ALL {
             let target_c = directive.and_then(|d| match d.demands.get(element.vessel()) {
                 Demand::Hold(target) => Some(fit::degrees(*target)),
                 Demand::Off | Demand::Percent(_) => None,
             });
-            self.heat_ups.get_mut(element).look(t_s, element, target_c, brewery);
-        }
-        let energy = brewery.energy();
-        for element in Element::ALL {
-            *self.fired_s.get_mut(element) = energy.element_j.get(element) / self.day.element_w.get(element).max(1.0);
+            self.heat_ups.get_mut(element).look(t_s, element, target_c, &truth, brewery);
         }
         if t_s >= self.next_sample_s {
-            self.sample(t_s, controller, brewery, outputs);
+            self.sample(t_s, controller, &truth, brewery, outputs);
         }
     }
 
@@ -171,7 +166,7 @@ impl Recorder {
         }
     }
 
-    fn event(&mut self, t_s: f64, entry: Entry, controller: &Controller, brewery: &Brewery) {
+    fn event(&mut self, t_s: f64, entry: Entry, brewery: &Brewery) {
         let at_s = entry.at.as_micros() as f64 * 1e-6;
         match entry.event {
             Event::Step(index) => {
@@ -180,7 +175,6 @@ impl Recorder {
             }
             Event::SheetDone => self.close_step(at_s, brewery),
             Event::Addition(index) => {
-                let left = controller.supervisor().status().directive.and_then(|d| d.timer_left);
                 let addition = self.running.as_ref().and_then(|r| self.plans.get(r.index)?.additions.get(usize::from(index)));
                 if let Some(addition) = addition {
                     let name = if addition.amount.is_empty() {
@@ -188,8 +182,7 @@ impl Recorder {
                     } else {
                         format!("{} {}", addition.amount, addition.name)
                     };
-                    let minutes_left = left.map_or(0.0, |left| left.as_secs() as f64 / 60.0);
-                    self.day.additions.push(AdditionRecord { t_s: at_s, name, minutes_left });
+                    self.day.additions.push(AdditionRecord { t_s: at_s, name, minutes_left: addition.left_s / 60.0 });
                 }
             }
             Event::Tripped(trip) => {
@@ -211,7 +204,7 @@ impl Recorder {
             index,
             started_s: t_s,
             from_c: plan.vessel.filter(|&v| *truth.cold_l.get(v) > 0.1).map(|v| *truth.bulk_c.get(v)),
-            energy_j: brewery.energy().electric_j(),
+            energy_j: brewery.electric_j(),
             reached: false,
             highest_c: f64::NEG_INFINITY,
             squares: 0.0,
@@ -242,17 +235,23 @@ impl Recorder {
             to_c: plan.vessel.map(|v| *truth.bulk_c.get(v)),
             overshoot_k: judged.map(|target_c| (running.highest_c - target_c).max(0.0)),
             hold_rms_k: (running.count > 0).then(|| (running.squares / f64::from(running.count)).sqrt()),
-            energy_kwh: (brewery.energy().electric_j() - running.energy_j) / 3.6e6,
+            energy_kwh: (brewery.electric_j() - running.energy_j) / 3.6e6,
         });
     }
 
     /// Judges the step under way by the true bulk temperature of its vessel.
-    fn follow_step(&mut self, brewery: &Brewery, timed: bool) {
+    fn follow_step(&mut self, truth: &Truth, electric_j: f64, timed: bool) {
         let Some(running) = &mut self.running else { return };
-        let Some(Plan { vessel: Some(vessel), target_c: Some(target_c), boils: false, .. }) = self.plans.get(running.index) else {
+        let plan = self.plans.get(running.index);
+        if let (None, Some(vessel)) = (running.from_c, plan.and_then(|plan| plan.vessel)) {
+            // A vessel that was empty starts where its heat-up starts.
+            let fed = running.energy_j < electric_j;
+            running.from_c = fed.then(|| *truth.bulk_c.get(vessel));
+        }
+        let Some(Plan { vessel: Some(vessel), target_c: Some(target_c), boils: false, .. }) = plan else {
             return;
         };
-        let bulk_c = *brewery.truth().bulk_c.get(*vessel);
+        let bulk_c = *truth.bulk_c.get(*vessel);
         running.reached |= timed || (running.from_c.is_some_and(|from_c| from_c < *target_c) && bulk_c >= target_c - 0.3);
         if running.reached {
             running.highest_c = running.highest_c.max(bulk_c);
@@ -263,13 +262,13 @@ impl Recorder {
         }
     }
 
-    fn sample(&mut self, t_s: f64, controller: &Controller, brewery: &Brewery, outputs: &Outputs) {
+    fn sample(&mut self, t_s: f64, controller: &Controller, truth: &Truth, brewery: &Brewery, outputs: &Outputs) {
         let status = controller.supervisor().status();
-        let truth = brewery.truth();
+        let energy = brewery.energy();
+        let fired_s = PerElement::build(|e| energy.element_j.get(e) / self.day.element_w.get(e).max(1.0));
         let interval_s = (t_s - self.sample_started_s).max(1e-9);
         let duty = PerElement::build(|element| {
-            let fired_s = self.fired_s.get(element) - self.fired_at_sample.get(element);
-            (fired_s / interval_s).clamp(0.0, 1.0)
+            ((fired_s.get(element) - self.fired_s.get(element)) / interval_s).clamp(0.0, 1.0)
         });
         self.day.samples.push(Sample {
             t_s: self.next_sample_s,
@@ -280,7 +279,7 @@ impl Recorder {
             volume_l: truth.volume_l,
         });
         self.sample_started_s = t_s;
-        self.fired_at_sample = self.fired_s;
+        self.fired_s = fired_s;
         self.next_sample_s += SAMPLE_S;
     }
 }
