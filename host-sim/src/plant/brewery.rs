@@ -2,10 +2,11 @@
 
 use super::energy::EnergyAccount;
 use super::foam::Foam;
-use super::integrate::rk4;
+use super::integrate::midpoint;
 use super::network::{Drive, FlowShare, GRAIN_DISPLACES_L_PER_KG, GRAIN_J_PER_KG_K, MashReturn, Network, WortReturn};
 use super::probe::{RawReading, Thermometer};
 use super::state::*;
+use super::vessel::FILM_KG;
 use super::water;
 use crate::rig::Rig;
 use copperhold_core::vessel::{Element, PerElement, PerVessel, Vessel};
@@ -16,7 +17,7 @@ pub const SLAKING_J_PER_KG: f64 = 19_300.0;
 /// Volumes are stated as measured at this temperature, degrees Celsius.
 pub const COLD_C: f64 = 20.0;
 /// Internal steps are short enough for the fastest rate times the step to stay below this.
-const STEP_LIMIT: f64 = 0.8;
+const STEP_LIMIT: f64 = 0.3;
 /// Full-power heat-ups are summed over this many slices.
 const SLICES: usize = 256;
 
@@ -125,7 +126,7 @@ impl Brewery {
         let tap_l = PerVessel::build(|v| self.tap_left_l.get(v).min(site.tap_l_per_min / 60.0 * dt_s));
         let tap_kg_per_s = PerVessel::build(|v| tap_l.get(v) * tap_kg_per_l / dt_s);
         for _ in 0..pieces as usize {
-            self.state = rk4(&self.state, dt_s / pieces, |s| self.network.rates(s, drive, &tap_kg_per_s));
+            self.state = midpoint(&self.state, dt_s / pieces, |s| self.network.rates(s, drive, &tap_kg_per_s));
         }
         for v in Vessel::ALL {
             *self.tap_left_l.get_mut(v) -= tap_l.get(v);
@@ -147,7 +148,7 @@ impl Brewery {
         }
         let kettle = self.network.kettle(&self.state);
         let vapour_w = self.last.kettle_vapour_kg_per_s * water::latent_heat(kettle.t_c);
-        self.foam.step(dt_s, vapour_w, self.state[KETTLE_KG] / kettle.kg_per_l, &self.network.pots.boil_kettle);
+        self.foam.step(dt_s, vapour_w, self.state[KETTLE_KG] / kettle.kg_per_l(), &self.network.pots.boil_kettle);
     }
 
     fn seen_c(&self) -> PerVessel<f64> {
@@ -173,13 +174,13 @@ impl Brewery {
         let (tank, kettle, layers) = (self.network.tank(s), self.network.kettle(s), self.network.layers(s));
         let bulk_c = self.bulk_c();
         let volume_l = PerVessel {
-            liquor_tank: s[TANK_KG] / tank.kg_per_l,
-            mash_tun: s[TUN_KG] / layers[1].kg_per_l,
-            boil_kettle: s[KETTLE_KG] / kettle.kg_per_l,
+            liquor_tank: s[TANK_KG] / tank.kg_per_l(),
+            mash_tun: s[TUN_KG] / layers[1].kg_per_l(),
+            boil_kettle: s[KETTLE_KG] / kettle.kg_per_l(),
         };
         let mut level_l = volume_l;
         level_l.mash_tun += self.network.grain_kg * GRAIN_DISPLACES_L_PER_KG;
-        let boils = |t_c: f64| t_c >= self.network.boiling_c;
+        let boils = |t_c: f64, kg: f64| kg > 2.0 * FILM_KG && t_c >= self.network.boiling_c;
         Truth {
             bulk_c,
             seen_c: self.seen_c(),
@@ -192,7 +193,7 @@ impl Brewery {
             return_c: self.network.hoses(s)[1].t_c,
             sheath_c: PerElement { liquor_tank: s[TANK_SHEATH_C], boil_kettle: s[KETTLE_SHEATH_C] },
             element_w: self.last.element_w,
-            boiling: PerElement { liquor_tank: boils(tank.t_c), boil_kettle: boils(kettle.t_c) },
+            boiling: PerElement { liquor_tank: boils(tank.t_c, s[TANK_KG]), boil_kettle: boils(kettle.t_c, s[KETTLE_KG]) },
             kettle_vapour_kg_per_s: self.last.kettle_vapour_kg_per_s,
             kettle_vapour_kg: s[KETTLE_VAPOUR_KG],
             coil_w: self.last.coil_w,

@@ -11,7 +11,7 @@
 
 use super::coil;
 use super::state::*;
-use super::vessel::{Leaving, Lump, Pot, Sheath};
+use super::vessel::{FILM_KG, Leaving, Lump, Pot, Sheath};
 use super::{air, water};
 use crate::rig::Rig;
 use copperhold_core::vessel::{Element, PerElement, PerVessel, Pumps, Vessel};
@@ -89,6 +89,7 @@ pub struct Network {
     pub(super) boiling_c: f64,
     rig: Rig,
     hose_kg: f64,
+    tap_h: f64,
     flow: FlowShare,
     coil_effectiveness: f64,
     chiller_w_per_k: f64,
@@ -109,6 +110,7 @@ impl Network {
             wort_return: WortReturn::Whirlpool,
             boiling_c: air::boiling_point_c(rig.site.altitude_m),
             hose_kg: 0.5 * rig.pumps.hose_l.max(LEAST_HOSE_L) * RATED_KG_PER_L,
+            tap_h: water::enthalpy(rig.site.tap_c),
             flow: FlowShare { liquor: 1.0, mash: 1.0, wort: 1.0 },
             coil_effectiveness: 0.0,
             chiller_w_per_k: 0.0,
@@ -180,11 +182,14 @@ impl Network {
         Lump::of(state[KETTLE_KG], self.pots.boil_kettle.wall_j_per_k, state[KETTLE_J])
     }
 
+    #[inline]
     pub(super) fn layers(&self, state: &State) -> [Lump; LAYERS] {
         let (kg, solids) = (state[TUN_KG] / LAYERS as f64, self.layer_solids());
-        [0, 1, 2].map(|n| Lump::of(kg, solids, state[TUN_J + n]))
+        let layer = |n: usize| Lump::of(kg, solids, state[TUN_J + n]);
+        [layer(0), layer(1), layer(2)]
     }
 
+    #[inline]
     pub(super) fn hoses(&self, state: &State) -> [Lump; 2] {
         [Lump::of(self.hose_kg, 0.0, state[HOSE_OUT_J]), Lump::of(self.hose_kg, 0.0, state[HOSE_BACK_J])]
     }
@@ -198,29 +203,30 @@ impl Network {
     pub fn rates(&self, state: &State, drive: &Drive, tap_kg_per_s: &PerVessel<f64>) -> State {
         let mut d: State = [0.0; ENTRIES];
         let (tank, kettle, layers) = (self.tank(state), self.kettle(state), self.layers(state));
-        let tap_h = water::enthalpy(self.rig.site.tap_c);
+        let tap_h = self.tap_h;
         let air_c = self.rig.site.air_c;
         let pumps = &self.rig.pumps;
 
         // Levels, and flows in kg/s.
-        let tank_l = state[TANK_KG] / tank.kg_per_l;
-        let kettle_l = state[KETTLE_KG] / kettle.kg_per_l;
+        let (tank_kg_per_l, kettle_kg_per_l, tun_kg_per_l) = (tank.kg_per_l(), kettle.kg_per_l(), layers[1].kg_per_l());
+        let tank_l = state[TANK_KG] / tank_kg_per_l;
+        let kettle_l = state[KETTLE_KG] / kettle_kg_per_l;
         let bottom = layers[LAYERS - 1];
-        let tun_liquid_l = state[TUN_KG] / layers[1].kg_per_l;
+        let tun_liquid_l = state[TUN_KG] / tun_kg_per_l;
         let tun_l = tun_liquid_l + self.grain_kg * GRAIN_DISPLACES_L_PER_KG;
         let tun_free_l = tun_liquid_l - self.grain_kg * GRAIN_HOLDS_L_PER_KG - self.pots.mash_tun.dead_space_l;
-        let pumped = |on: bool, l_per_min: f64, from: &Lump, free_l: f64| {
-            if on { l_per_min / 60.0 * from.kg_per_l * (free_l / STARVING_L).clamp(0.0, 1.0) } else { 0.0 }
+        let pumped = |on: bool, l_per_min: f64, kg_per_l: f64, free_l: f64| {
+            if on { l_per_min / 60.0 * kg_per_l * ((free_l - FILM_KG) / STARVING_L).clamp(0.0, 1.0) } else { 0.0 }
         };
         let liquor_l_per_min = pumps.liquor_l_per_min * self.flow.liquor;
-        let liquor = pumped(drive.pumps.liquor, liquor_l_per_min, &tank, tank_l - self.pots.liquor_tank.dead_space_l);
+        let liquor = pumped(drive.pumps.liquor, liquor_l_per_min, tank_kg_per_l, tank_l - self.pots.liquor_tank.dead_space_l);
         let (recirculates, mash_l_per_min) = match self.mash_return {
             MashReturn::ToTun => (true, pumps.mash_l_per_min * self.flow.mash),
             MashReturn::ToKettle => (false, pumps.run_off_l_per_min * self.flow.mash),
         };
-        let mash = pumped(drive.pumps.mash, mash_l_per_min, &bottom, tun_free_l);
+        let mash = pumped(drive.pumps.mash, mash_l_per_min, tun_kg_per_l, tun_free_l);
         let wort_l_per_min = pumps.wort_l_per_min * self.flow.wort;
-        let wort = pumped(drive.pumps.wort, wort_l_per_min, &kettle, kettle_l - self.pots.boil_kettle.dead_space_l);
+        let wort = pumped(drive.pumps.wort, wort_l_per_min, kettle_kg_per_l, kettle_l - self.pots.boil_kettle.dead_space_l);
 
         // Elements.
         let mut element = |e: Element, lump: &Lump, litres: f64, sheath: usize, electric: usize| {
@@ -248,7 +254,7 @@ impl Network {
         // Tank.
         let mut tank_gone = self.pots.liquor_tank.leaving(&tank, state[TANK_KG], tank_l);
         self.pots.liquor_tank.boil(&mut tank_gone, &tank, state[TANK_KG], self.boiling_c);
-        let tank_spill = self.pots.liquor_tank.spill_kg_per_s(&tank, tank_l);
+        let tank_spill = self.pots.liquor_tank.spill_kg_per_s(tank_kg_per_l, tank_l);
         d[TANK_KG] = tap_kg_per_s.liquor_tank - liquor - tank_spill - tank_gone.vapour_kg_per_s;
         d[TANK_J] = tank_heat_w - coil_w + tap_kg_per_s.liquor_tank * tap_h
             - (liquor + tank_spill) * tank.h
@@ -259,7 +265,7 @@ impl Network {
         // Kettle. Cooling water runs only while wort passes the chiller.
         let mut kettle_gone = self.pots.boil_kettle.leaving(&kettle, state[KETTLE_KG], kettle_l);
         self.pots.boil_kettle.boil(&mut kettle_gone, &kettle, state[KETTLE_KG], self.boiling_c);
-        let kettle_spill = self.pots.boil_kettle.spill_kg_per_s(&kettle, kettle_l);
+        let kettle_spill = self.pots.boil_kettle.spill_kg_per_s(kettle_kg_per_l, kettle_l);
         let (chilled, knocked_out) = match self.wort_return {
             WortReturn::Whirlpool => (0.0, 0.0),
             WortReturn::Chiller => (wort, 0.0),
@@ -281,6 +287,7 @@ impl Network {
             in_w: liquor * tank.h + through_coil * back.h + tap_kg_per_s.mash_tun * tap_h,
             out_kg_per_s: mash,
             bed_mixes: mash > 0.0,
+            kg_per_l: tun_kg_per_l,
         };
         let (tun_gone, tun_spill) = self.tun_rates(state, &layers, tun_l, &tun, &mut d);
 
@@ -304,7 +311,7 @@ impl Network {
         let pot = &self.pots.mash_tun;
         let kg = state[TUN_KG];
         let gone = pot.leaving(&layers[0], kg, level_l / LAYERS as f64);
-        let spill = pot.spill_kg_per_s(&layers[0], level_l);
+        let spill = pot.spill_kg_per_s(flows.kg_per_l, level_l);
         let down = flows.in_kg_per_s - gone.vapour_kg_per_s - spill;
         let each = (down - flows.out_kg_per_s) / LAYERS as f64;
         let (first, second) = (down - each, flows.out_kg_per_s + each);
@@ -344,4 +351,5 @@ struct TunFlows {
     in_w: f64,
     out_kg_per_s: f64,
     bed_mixes: bool,
+    kg_per_l: f64,
 }

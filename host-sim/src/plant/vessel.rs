@@ -11,6 +11,8 @@ pub const STEEL_J_PER_KG_K: f64 = 500.0;
 pub const BOIL_S: f64 = 2.0;
 /// Liquid below which evaporation and boiling fade out, kg.
 const DAMP_KG: f64 = 0.2;
+/// The film that stays on a dry vessel, kg. Without it the liquid would fade for ever through numbers too small to compute with.
+pub const FILM_KG: f64 = 0.01;
 /// Time in which what stands above the brim runs off, s.
 const SPILL_S: f64 = 2.0;
 /// Least heat capacity of a wall, so that an empty vessel has a temperature, J/K.
@@ -50,8 +52,6 @@ pub struct Lump {
     pub t_c: f64,
     /// Specific enthalpy of the liquid, J/kg.
     pub h: f64,
-    /// Density of the liquid, kg/L.
-    pub kg_per_l: f64,
     /// Heat capacity of liquid and solids, J/K.
     pub j_per_k: f64,
 }
@@ -61,7 +61,13 @@ impl Lump {
     #[inline]
     pub fn of(kg: f64, solids_j_per_k: f64, joules: f64) -> Lump {
         let (t_c, h, cp) = water::temperature_of(kg, solids_j_per_k, joules);
-        Lump { t_c, h, kg_per_l: water::density(t_c) * 1e-3, j_per_k: kg * cp + solids_j_per_k }
+        Lump { t_c, h, j_per_k: kg * cp + solids_j_per_k }
+    }
+
+    /// Density of the liquid, kg/L.
+    #[inline]
+    pub fn kg_per_l(&self) -> f64 {
+        water::density(self.t_c) * 1e-3
     }
 }
 
@@ -129,8 +135,8 @@ impl Pot {
 
     /// What runs over the brim, kg/s.
     #[inline]
-    pub fn spill_kg_per_s(&self, lump: &Lump, level_l: f64) -> f64 {
-        (level_l - self.capacity_l).max(0.0) * lump.kg_per_l / SPILL_S
+    pub fn spill_kg_per_s(&self, kg_per_l: f64, level_l: f64) -> f64 {
+        (level_l - self.capacity_l).max(0.0) * kg_per_l / SPILL_S
     }
 
     /// Wetted wall and both faces, W lost at a temperature and level, evaporation included.
@@ -142,7 +148,7 @@ impl Pot {
 
 #[inline]
 fn damp(kg: f64) -> f64 {
-    (kg / DAMP_KG).clamp(0.0, 1.0)
+    ((kg - FILM_KG) / DAMP_KG).clamp(0.0, 1.0)
 }
 
 /// An element as a lump of sheath and filling.
