@@ -160,12 +160,7 @@ impl Brewery {
     }
 
     fn bulk_c(&self) -> PerVessel<f64> {
-        let layers = self.network.layers(&self.state);
-        PerVessel {
-            liquor_tank: self.network.tank(&self.state).t_c,
-            mash_tun: layers.iter().map(|layer| layer.t_c).sum::<f64>() / LAYERS as f64,
-            boil_kettle: self.network.kettle(&self.state).t_c,
-        }
+        self.network.temperatures_c(&self.state)
     }
 
     /// What is true now.

@@ -252,7 +252,8 @@ impl Network {
         d[COIL_J] = coil_w;
 
         // Tank.
-        let mut tank_gone = self.pots.liquor_tank.leaving(&tank, state[TANK_KG], tank_l);
+        let mut tank_gone =
+            self.pots.liquor_tank.leaving(&tank, state[TANK_KG], tank_l, self.pots.liquor_tank.capacity_l - tank_l);
         self.pots.liquor_tank.boil(&mut tank_gone, &tank, state[TANK_KG], self.boiling_c);
         let tank_spill = self.pots.liquor_tank.spill_kg_per_s(tank_kg_per_l, tank_l);
         d[TANK_KG] = tap_kg_per_s.liquor_tank - liquor - tank_spill - tank_gone.vapour_kg_per_s;
@@ -263,7 +264,8 @@ impl Network {
         d[TANK_SEEN_C] = (tank.t_c - state[TANK_SEEN_C]) / self.pots.liquor_tank.mixing_s;
 
         // Kettle. Cooling water runs only while wort passes the chiller.
-        let mut kettle_gone = self.pots.boil_kettle.leaving(&kettle, state[KETTLE_KG], kettle_l);
+        let mut kettle_gone =
+            self.pots.boil_kettle.leaving(&kettle, state[KETTLE_KG], kettle_l, self.pots.boil_kettle.capacity_l - kettle_l);
         self.pots.boil_kettle.boil(&mut kettle_gone, &kettle, state[KETTLE_KG], self.boiling_c);
         let kettle_spill = self.pots.boil_kettle.spill_kg_per_s(kettle_kg_per_l, kettle_l);
         let (chilled, knocked_out) = match self.wort_return {
@@ -310,7 +312,7 @@ impl Network {
     fn tun_rates(&self, state: &State, layers: &[Lump; LAYERS], level_l: f64, flows: &TunFlows, d: &mut State) -> (Leaving, f64) {
         let pot = &self.pots.mash_tun;
         let kg = state[TUN_KG];
-        let gone = pot.leaving(&layers[0], kg, level_l / LAYERS as f64);
+        let gone = pot.leaving(&layers[0], kg, level_l / LAYERS as f64, pot.capacity_l - level_l);
         let spill = pot.spill_kg_per_s(flows.kg_per_l, level_l);
         let down = flows.in_kg_per_s - gone.vapour_kg_per_s - spill;
         let each = (down - flows.out_kg_per_s) / LAYERS as f64;
@@ -333,6 +335,15 @@ impl Network {
         d[TUN_J + 1] = first_w - second_w - middle_w;
         d[TUN_J + 2] = second_w - flows.out_kg_per_s * layers[2].h - bottom_w;
         (Leaving { lost_w: gone.lost_w + middle_w + bottom_w, ..gone }, spill)
+    }
+
+    /// Bulk temperature of each vessel in a state, degrees Celsius; the tun's is the mean of its layers.
+    pub fn temperatures_c(&self, state: &State) -> PerVessel<f64> {
+        PerVessel {
+            liquor_tank: self.tank(state).t_c,
+            mash_tun: self.layers(state).iter().map(|layer| layer.t_c).sum::<f64>() / LAYERS as f64,
+            boil_kettle: self.kettle(state).t_c,
+        }
     }
 
     /// Heat capacity of a vessel now: liquid, wall and grain, without the element, J/K.

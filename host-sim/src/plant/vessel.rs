@@ -103,16 +103,22 @@ impl Pot {
         self.losses.at(t_c)
     }
 
-    /// Loss to the room and evaporation below the boil, for liquid that wets the wall up to `level_l`.
+    /// Loss to the room and evaporation below the boil, through the ring of the wall that `ring_l` wets and up to the lid or the air.
+    /// Under a lid the `headspace_l` above is full of vapour, whose condensate keeps its wall as warm as the liquid.
     #[inline]
-    pub fn leaving(&self, lump: &Lump, kg: f64, level_l: f64) -> Leaving {
+    pub fn leaving(&self, lump: &Lump, kg: f64, ring_l: f64, headspace_l: f64) -> Leaving {
         let losses = self.losses.at(lump.t_c);
         let vapour_kg_per_s = losses.vapour_kg_per_s(self.lid) * damp(kg);
         Leaving {
-            lost_w: losses.dry_w(level_l * self.wall_m2_per_l, self.lid),
+            lost_w: losses.dry_w(self.warm_wall_m2(ring_l, headspace_l), self.lid),
             vapour_kg_per_s,
             vapour_w: vapour_kg_per_s * (lump.h + water::latent_heat(lump.t_c)),
         }
+    }
+
+    #[inline]
+    fn warm_wall_m2(&self, ring_l: f64, headspace_l: f64) -> f64 {
+        (ring_l + if self.lid { headspace_l.max(0.0) } else { 0.0 }) * self.wall_m2_per_l
     }
 
     /// Loss through a ring of the side wall that holds `litres`, W.
@@ -139,10 +145,11 @@ impl Pot {
         (level_l - self.capacity_l).max(0.0) * kg_per_l / SPILL_S
     }
 
-    /// Wetted wall and both faces, W lost at a temperature and level, evaporation included.
+    /// Wall, bottom and top together at a temperature and level, evaporation included, W.
     pub fn standing_loss_w(&self, t_c: f64, level_l: f64) -> f64 {
         let losses = self.losses.at(t_c);
-        losses.dry_w(level_l * self.wall_m2_per_l, self.lid) + losses.vapour_kg_per_s(self.lid) * water::latent_heat(t_c)
+        losses.dry_w(self.warm_wall_m2(level_l, self.capacity_l - level_l), self.lid)
+            + losses.vapour_kg_per_s(self.lid) * water::latent_heat(t_c)
     }
 }
 
