@@ -106,6 +106,28 @@ fn the_water_of_a_whole_day_is_all_accounted_for() {
 }
 
 #[test]
+fn no_vessel_ever_holds_less_than_nothing() {
+    let mut least_kg: f64 = 0.0;
+    whole_day(0.25, |b| {
+        least_kg = [state::TANK_KG, state::KETTLE_KG, state::TUN_KG].into_iter().map(|n| b.state()[n]).fold(least_kg, f64::min);
+    });
+    assert_eq!(least_kg, 0.0);
+}
+
+#[test]
+fn a_kettle_boiled_dry_stays_finite_and_accounted() {
+    let mut b = Brewery::new(&Rig::example(), 1);
+    b.preset(Vessel::BoilKettle, 8.0, 95.0);
+    stretch(180.0, 0.0, 1.0, NONE).run(&mut b, 0.25, &mut |_| {});
+    let truth = b.truth();
+    assert!(truth.volume_l.boil_kettle < 0.1 && truth.volume_l.boil_kettle > 0.0, "{}", truth.volume_l.boil_kettle);
+    assert!(!truth.boiling.boil_kettle && truth.bulk_c.boil_kettle > 150.0);
+    assert!(b.state().iter().all(|x| x.is_finite()));
+    let account = b.energy();
+    assert!((account.unexplained_j() / account.electric_j()).abs() < 1e-5, "{account:?}");
+}
+
+#[test]
 fn the_same_seed_gives_the_same_day_to_the_last_bit() {
     let codes = |seed: u64| {
         let mut b = Brewery::new(&Rig::example(), seed);

@@ -120,7 +120,7 @@ impl Brewery {
     /// Moves on by `dt_s`, 0.001 to 10 s. Longer steps than the equations bear are divided.
     pub fn step(&mut self, dt_s: f64, drive: &Drive) {
         let before = self.state;
-        let pieces = (dt_s * self.network.fastest_per_s() / STEP_LIMIT).ceil().max(1.0);
+        let pieces = (dt_s * self.network.fastest_per_s / STEP_LIMIT).ceil().max(1.0);
         let site = &self.network.rig().site;
         let tap_kg_per_l = water::density(site.tap_c) * 1e-3;
         let tap_l = PerVessel::build(|v| self.tap_left_l.get(v).min(site.tap_l_per_min / 60.0 * dt_s));
@@ -154,7 +154,7 @@ impl Brewery {
     fn seen_c(&self) -> PerVessel<f64> {
         PerVessel {
             liquor_tank: self.state[TANK_SEEN_C],
-            mash_tun: self.network.layers(&self.state)[1].t_c,
+            mash_tun: self.network.layer(&self.state, 1).t_c,
             boil_kettle: self.state[KETTLE_SEEN_C],
         }
     }
@@ -298,7 +298,7 @@ impl Brewery {
 
     /// Changes the mixing lag of a vessel, s, 0.5 or more: a paddle makes it short, a still tank long.
     pub fn set_mixing_s(&mut self, vessel: Vessel, seconds: f64) {
-        self.network.pots.get_mut(vessel).mixing_s = seconds.max(0.5);
+        self.network.set_mixing_s(vessel, seconds);
     }
 
     /// One good stir: the layers of the tun, or the place of the thermometer and the bulk, become one temperature.

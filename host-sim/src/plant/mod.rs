@@ -7,6 +7,21 @@
 //! [`loss`] are one kettle in a room, [`coil`] the heat exchangers, [`water`] and [`air`] the fluids, [`foam`] the hot break, [`probe`] the
 //! thermometers, [`energy`] the account.
 //!
+//! ```
+//! use copperhold::{plant::{Brewery, Drive}, rig::Rig};
+//! use copperhold_core::vessel::Vessel;
+//!
+//! let mut brewery = Brewery::new(&Rig::example(), 1);
+//! brewery.preset(Vessel::LiquorTank, 30.0, 20.0);
+//! let mut drive = Drive::default();
+//! drive.element_on.liquor_tank = 1.0;
+//! for _ in 0..240 {
+//!     brewery.step(0.25, &drive);
+//! }
+//! let warmed_k = brewery.truth().bulk_c.liquor_tank - 20.0;
+//! assert!((2.0..2.6).contains(&warmed_k)); // 5.5 kW for a minute into 128 kJ/K, less the sheath's share
+//! ```
+//!
 //! Left out: wort's own properties (it is water here), the pumps' heat, heat exchange with a neighbouring vessel, weather.
 
 pub mod air;

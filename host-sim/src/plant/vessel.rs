@@ -58,7 +58,7 @@ pub struct Lump {
 
 impl Lump {
     /// The lump of `kg` and `solids_j_per_k` that holds `joules` above 0 C.
-    #[inline]
+    #[inline(always)]
     pub fn of(kg: f64, solids_j_per_k: f64, joules: f64) -> Lump {
         let (t_c, h, cp) = water::temperature_of(kg, solids_j_per_k, joules);
         Lump { t_c, h, j_per_k: kg * cp + solids_j_per_k }
@@ -142,7 +142,7 @@ impl Pot {
     /// What runs over the brim, kg/s.
     #[inline]
     pub fn spill_kg_per_s(&self, kg_per_l: f64, level_l: f64) -> f64 {
-        (level_l - self.capacity_l).max(0.0) * kg_per_l / SPILL_S
+        (level_l - self.capacity_l).max(0.0) * kg_per_l * (1.0 / SPILL_S)
     }
 
     /// Wall, bottom and top together at a temperature and level, evaporation included, W.
@@ -155,7 +155,7 @@ impl Pot {
 
 #[inline]
 fn damp(kg: f64) -> f64 {
-    ((kg - FILM_KG) / DAMP_KG).clamp(0.0, 1.0)
+    ((kg - FILM_KG) * (1.0 / DAMP_KG)).clamp(0.0, 1.0)
 }
 
 /// An element as a lump of sheath and filling.
@@ -167,8 +167,8 @@ pub struct Sheath {
     pub j_per_k: f64,
     w_per_k: f64,
     area_m2: f64,
-    covered_above_l: f64,
     bare_below_l: f64,
+    covered_per_l: f64,
 }
 
 impl Sheath {
@@ -176,23 +176,24 @@ impl Sheath {
     pub fn new(element: Option<&ElementRig>, element_top_l: f64, volts: f64) -> Sheath {
         let covered_above_l = element_top_l.max(0.1);
         let bare_below_l = covered_above_l * BARE_SHARE;
+        let covered_per_l = 1.0 / (covered_above_l - bare_below_l);
         match element {
             Some(e) => Sheath {
                 power_w: e.power_w * (volts / e.rated_volts).powi(2),
                 j_per_k: e.sheath_j_per_k.max(1.0),
                 w_per_k: e.sheath_w_per_k,
                 area_m2: e.power_w / ELEMENT_W_PER_M2,
-                covered_above_l,
                 bare_below_l,
+                covered_per_l,
             },
-            None => Sheath { power_w: 0.0, j_per_k: 1.0, w_per_k: 1.0, area_m2: 0.0, covered_above_l, bare_below_l },
+            None => Sheath { power_w: 0.0, j_per_k: 1.0, w_per_k: 1.0, area_m2: 0.0, bare_below_l, covered_per_l },
         }
     }
 
     /// Heat from the sheath to the vessel, W. The bare part gives it off to the vessel's air and walls by convection and radiation only.
     #[inline]
     pub fn heat_w(&self, sheath_c: f64, liquid_c: f64, litres: f64) -> f64 {
-        let covered = ((litres - self.bare_below_l) / (self.covered_above_l - self.bare_below_l)).clamp(0.0, 1.0);
+        let covered = ((litres - self.bare_below_l) * self.covered_per_l).clamp(0.0, 1.0);
         let above_k = sheath_c - liquid_c;
         let wet_w = covered * self.w_per_k * above_k;
         if covered == 1.0 {
