@@ -128,6 +128,17 @@ fn a_kettle_boiled_dry_stays_finite_and_accounted() {
 }
 
 #[test]
+fn a_step_of_no_length_changes_nothing() {
+    let mut b = Brewery::new(&Rig::example(), 1);
+    b.preset(Vessel::LiquorTank, 20.0, 50.0);
+    b.fill_from_tap(Vessel::LiquorTank, 5.0);
+    let before = *b.state();
+    b.step(0.0, &stretch(0.0, 1.0, 1.0, SPARGE).drive());
+    assert_eq!(*b.state(), before);
+    assert_eq!(b.tap_left_l(Vessel::LiquorTank), 5.0);
+}
+
+#[test]
 fn the_same_seed_gives_the_same_day_to_the_last_bit() {
     let codes = |seed: u64| {
         let mut b = Brewery::new(&Rig::example(), seed);

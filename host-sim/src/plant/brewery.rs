@@ -117,8 +117,11 @@ impl Brewery {
         brewery
     }
 
-    /// Moves on by `dt_s`, 0.001 to 10 s. Longer steps than the equations bear are divided.
+    /// Moves on by `dt_s`, up to 10 s; nothing happens in a step of no length. Longer steps than the equations bear are divided.
     pub fn step(&mut self, dt_s: f64, drive: &Drive) {
+        if dt_s <= 0.0 {
+            return;
+        }
         let before = self.state;
         let pieces = (dt_s * self.network.fastest_per_s / STEP_LIMIT).ceil().max(1.0);
         let site = &self.network.rig().site;
@@ -364,7 +367,7 @@ impl Brewery {
             }
         }
         self.thermometers.get_mut(vessel).settle(t_c);
-        self.state[TANK_ELECTRIC_J..].fill(0.0);
+        self.state[FIRST_SUM..].fill(0.0);
         self.by_hand = (0.0, 0.0);
         self.start = self.content();
     }
