@@ -167,7 +167,7 @@ fn the_mash_settles_one_to_two_and_a_half_kelvin_below_the_tank() {
 #[test]
 fn dough_in_lands_where_the_energy_balance_says() {
     // 5 kg of malt at 20 C into 15 kg of water: 72.135 C for a mash of 66 C without slaking (strike_and_mash.csv, ST_fp_5_15_20_66_0_20).
-    use copperhold::plant::brewery::SLAKING_J_PER_KG;
+    use copperhold::plant::hands::SLAKING_J_PER_KG;
     let rig = Rig::example();
     let mut brewery = Brewery::new(&rig, 1);
     let strike_c = 72.135;

@@ -271,7 +271,7 @@ mod lumps {
 
 #[test]
 fn mash_and_mixtures_agree_with_the_energy_balances() {
-    use copperhold::plant::{brewery, network};
+    use copperhold::plant::{hands, network};
     let recipe = "arithmetic of a sheet, not physics of the plant";
     let constant = "assumes one specific heat of water, which the plant does not: the IAPWS row is checked instead";
     let table = "the table behind the plant's one slaking heat, which a test of its own derives";
@@ -320,7 +320,7 @@ fn mash_and_mixtures_agree_with_the_energy_balances() {
     });
     // 4 % moisture, in a mash of 2.68 parts of water and 0.40 of malt's water equivalent.
     let slaking = reference::rows("strike_and_mash.csv").into_iter().find(|row| row.case_id == "ST_slake_4").unwrap();
-    slaking.check(brewery::SLAKING_J_PER_KG / ((0.40 + 2.68) * 4184.0)).unwrap();
+    slaking.check(hands::SLAKING_J_PER_KG / ((0.40 + 2.68) * 4184.0)).unwrap();
 }
 
 #[test]

@@ -1,9 +1,11 @@
-//! The whole brewery: the equations stepped in time, the thermometers, the foam, and what the brewer's hands do.
+//! The whole brewery: the equations stepped in time, the thermometers and the foam, and what is true in it.
+//!
+//! What the brewer's hands do is in [`super::hands`].
 
 use super::energy::EnergyAccount;
 use super::foam::Foam;
 use super::integrate::midpoint;
-use super::network::{Drive, FlowShare, GRAIN_DISPLACES_L_PER_KG, GRAIN_J_PER_KG_K, MashReturn, Network, WortReturn};
+use super::network::{Drive, GRAIN_DISPLACES_L_PER_KG, MashReturn, Network};
 use super::probe::{RawReading, Thermometer};
 use super::state::*;
 use super::vessel::FILM_KG;
@@ -11,9 +13,6 @@ use super::water;
 use crate::rig::Rig;
 use copperhold_core::vessel::{Element, PerElement, PerVessel, Vessel};
 
-/// Heat that dry malt gives off when it takes up water, J/kg. Derived: the slaking correction of Pauls and Whites (Brewing Room Book
-/// 1984/85) for 4 % moisture, 1.5 K, times the heat capacity of the mash in its worked example, (0.40 + 2.68) x 4184 J/K per kg of malt.
-pub const SLAKING_J_PER_KG: f64 = 19_300.0;
 /// Volumes are stated as measured at this temperature, degrees Celsius.
 pub const COLD_C: f64 = 20.0;
 /// Internal steps are short enough for the fastest rate times the step to stay below this.
@@ -65,17 +64,17 @@ pub struct Truth {
 /// A simulated brewery.
 #[derive(Debug, Clone)]
 pub struct Brewery {
-    network: Network,
-    state: State,
-    thermometers: PerVessel<Thermometer>,
-    foam: Foam,
+    pub(super) network: Network,
+    pub(super) state: State,
+    pub(super) thermometers: PerVessel<Thermometer>,
+    pub(super) foam: Foam,
     /// Litres still to come from the tap.
-    tap_left_l: PerVessel<f64>,
+    pub(super) tap_left_l: PerVessel<f64>,
     t_s: f64,
     /// Heat content and liquid at the start.
-    start: (f64, f64),
+    pub(super) start: (f64, f64),
     /// What hands carried out less what they brought in: heat in J, liquid in kg.
-    by_hand: (f64, f64),
+    pub(super) by_hand: (f64, f64),
     last: LastStep,
 }
 
@@ -162,7 +161,7 @@ impl Brewery {
         }
     }
 
-    fn bulk_c(&self) -> PerVessel<f64> {
+    pub(super) fn bulk_c(&self) -> PerVessel<f64> {
         self.network.temperatures_c(&self.state)
     }
 
@@ -222,7 +221,7 @@ impl Brewery {
     }
 
     /// Heat above 0 C (J) and liquid (kg) of everything, from temperatures and masses.
-    fn content(&self) -> (f64, f64) {
+    pub(super) fn content(&self) -> (f64, f64) {
         let (n, s) = (&self.network, &self.state);
         let lump = |kg: f64, solids: f64, t_c: f64| kg * water::enthalpy(t_c) + solids * t_c;
         let tun_kg = s[TUN_KG] / LAYERS as f64;
@@ -251,133 +250,6 @@ impl Brewery {
     pub fn boiling_c(&self) -> f64 {
         self.network.boiling_c()
     }
-
-    // What the brewer's hands do.
-
-    /// Opens the tap over a vessel until `litres` more have come, on top of what is still to come.
-    pub fn fill_from_tap(&mut self, vessel: Vessel, litres: f64) {
-        *self.tap_left_l.get_mut(vessel) += litres.max(0.0);
-    }
-
-    /// Closes the tap over a vessel.
-    pub fn close_tap(&mut self, vessel: Vessel) {
-        *self.tap_left_l.get_mut(vessel) = 0.0;
-    }
-
-    /// Litres still to come from the tap.
-    pub fn tap_left_l(&self, vessel: Vessel) -> f64 {
-        *self.tap_left_l.get(vessel)
-    }
-
-    /// Turns the valve behind the mash pump.
-    pub fn set_mash_return(&mut self, to: MashReturn) {
-        self.network.mash_return = to;
-    }
-
-    /// Turns the valve behind the wort pump. Cooling water runs while wort passes the chiller.
-    pub fn set_wort_return(&mut self, to: WortReturn) {
-        self.network.wort_return = to;
-    }
-
-    /// Puts a lid on or takes it off.
-    pub fn set_lid(&mut self, vessel: Vessel, on: bool) {
-        self.network.pots.get_mut(vessel).lid = on;
-    }
-
-    /// Changes the mains voltage, V RMS.
-    pub fn set_mains_volts(&mut self, volts: f64) {
-        self.network.set_volts(volts);
-    }
-
-    /// Changes the pumps' flows, as shares of the rig's figures. The coil's conductance follows the mash pump's.
-    pub fn set_flow(&mut self, share: FlowShare) {
-        self.network.set_flow(share);
-    }
-
-    /// The pumps' flows, as shares of the rig's figures.
-    pub fn flow(&self) -> FlowShare {
-        self.network.flow()
-    }
-
-    /// Changes the mixing lag of a vessel, s, 0.5 or more: a paddle makes it short, a still tank long.
-    pub fn set_mixing_s(&mut self, vessel: Vessel, seconds: f64) {
-        self.network.set_mixing_s(vessel, seconds);
-    }
-
-    /// One good stir: the layers of the tun, or the place of the thermometer and the bulk, become one temperature.
-    pub fn stir(&mut self, vessel: Vessel) {
-        match vessel {
-            Vessel::LiquorTank => self.state[TANK_SEEN_C] = self.network.tank(&self.state).t_c,
-            Vessel::BoilKettle => self.state[KETTLE_SEEN_C] = self.network.kettle(&self.state).t_c,
-            Vessel::MashTun => {
-                let layers = &mut self.state[TUN_J..TUN_J + LAYERS];
-                let mean = layers.iter().sum::<f64>() / LAYERS as f64;
-                layers.fill(mean);
-            }
-        }
-    }
-
-    /// Doughs in: grain of a temperature, evenly stirred in, with its slaking heat.
-    pub fn add_grain(&mut self, kg: f64, t_c: f64) {
-        let brought_j = kg * (GRAIN_J_PER_KG_K * t_c + SLAKING_J_PER_KG);
-        self.network.grain_kg += kg;
-        for layer in &mut self.state[TUN_J..TUN_J + LAYERS] {
-            *layer += brought_j / LAYERS as f64;
-        }
-        self.stir(Vessel::MashTun);
-        self.by_hand.0 -= brought_j;
-    }
-
-    /// Pours a vessel out: liquid, and the tun's grain with it. The wall stays.
-    pub fn empty(&mut self, vessel: Vessel) {
-        let before = self.content();
-        let t_c = *self.bulk_c().get(vessel);
-        let (kg, wall) = (self.state[kg_entry(vessel)], self.network.pots.get(vessel).wall_j_per_k);
-        self.state[kg_entry(vessel)] = 0.0;
-        match vessel {
-            Vessel::LiquorTank => self.state[TANK_J] = wall * t_c,
-            Vessel::BoilKettle => self.state[KETTLE_J] = wall * t_c,
-            Vessel::MashTun => {
-                self.network.grain_kg = 0.0;
-                self.state[TUN_J..TUN_J + LAYERS].fill(wall * t_c / LAYERS as f64);
-            }
-        }
-        self.by_hand.0 += before.0 - self.content().0;
-        self.by_hand.1 += kg;
-    }
-
-    /// Starts a vessel with `litres` (at that temperature) of liquid, wall and element at `t_c`, its thermometer settled; the energy account
-    /// starts again from here. For tests and for days that begin in the middle.
-    pub fn preset(&mut self, vessel: Vessel, litres: f64, t_c: f64) {
-        let kg = litres * water::density(t_c) * 1e-3;
-        let joules = kg * water::enthalpy(t_c) + self.network.pots.get(vessel).wall_j_per_k * t_c;
-        self.state[kg_entry(vessel)] = kg;
-        match vessel {
-            Vessel::LiquorTank => {
-                self.state[TANK_J] = joules;
-                (self.state[TANK_SHEATH_C], self.state[TANK_SEEN_C]) = (t_c, t_c);
-            }
-            Vessel::BoilKettle => {
-                self.state[KETTLE_J] = joules;
-                (self.state[KETTLE_SHEATH_C], self.state[KETTLE_SEEN_C]) = (t_c, t_c);
-            }
-            Vessel::MashTun => {
-                let grain_j = self.network.grain_kg * GRAIN_J_PER_KG_K * t_c;
-                self.state[TUN_J..TUN_J + LAYERS].fill((joules + grain_j) / LAYERS as f64);
-            }
-        }
-        self.thermometers.get_mut(vessel).settle(t_c);
-        self.state[FIRST_SUM..].fill(0.0);
-        self.by_hand = (0.0, 0.0);
-        self.start = self.content();
-    }
-
-    /// Makes the kettle's content fresh wort, whose first boil foams. Run-off from grain does it by itself.
-    pub fn make_wort(&mut self) {
-        self.foam.freshen();
-    }
-
-    // What a judge asks.
 
     /// True heat capacity of a vessel now: liquid, wall and grain, without the element, J/K.
     pub fn heat_capacity_j_per_k(&self, vessel: Vessel) -> f64 {

@@ -3,9 +3,9 @@
 //! Deterministic: a rig, a seed and a list of actions give the same day, bit for bit, on one machine. In f64, SI units; temperatures in
 //! degrees Celsius, volumes in litres.
 //!
-//! [`brewery`] is the door. Behind it: [`network`] has the equations over the flat [`state`], [`integrate`] steps them, [`vessel`] and
-//! [`loss`] are one kettle in a room, [`coil`] the heat exchangers, [`water`] and [`air`] the fluids, [`foam`] the hot break, [`probe`] the
-//! thermometers, [`energy`] the account.
+//! [`brewery`] is the door, [`hands`] what the brewer does. Behind it: [`network`] has the equations over the flat [`state`],
+//! [`integrate`] steps them, [`vessel`] and [`loss`] are one kettle in a room, [`coil`] the heat exchangers, [`water`] and [`air`] the
+//! fluids, [`foam`] the hot break, [`probe`] the thermometers, [`energy`] the account.
 //!
 //! ```
 //! use copperhold::{plant::{Brewery, Drive}, rig::Rig};
@@ -29,6 +29,7 @@ pub mod brewery;
 pub mod coil;
 pub mod energy;
 pub mod foam;
+pub mod hands;
 pub mod integrate;
 pub mod loss;
 pub mod network;
