@@ -165,6 +165,66 @@ fn the_mash_settles_one_to_two_and_a_half_kelvin_below_the_tank() {
 }
 
 #[test]
+fn the_coil_moves_what_effectiveness_and_flow_say() {
+    // Without losses the coil's inlet is the tun's outlet; a big mash changes slowly, so the hose's lag costs next to nothing.
+    for share in [1.0, 0.5, 1.5] {
+        let mut rig = no_loss(Rig::example());
+        (rig.pumps.hose_w_per_k, rig.pumps.hose_l) = (0.0, 0.2);
+        (rig.liquor_tank.capacity_l, rig.mash_tun.capacity_l) = (500.0, 500.0);
+        let mut brewery = Brewery::new(&rig, 1);
+        brewery.preset(Vessel::LiquorTank, 400.0, 70.0);
+        brewery.preset(Vessel::MashTun, 400.0, 66.0);
+        brewery.set_flow(FlowShare { mash: share, ..brewery.flow() });
+        let t = run(&mut brewery, 2.0, &idle(MASH_PUMP));
+        let ua = copperhold::plant::coil::conductance_at(600.0, share);
+        let duty = copperhold::plant::coil::coil_duty(ua, 8.0 * share, t.bulk_c.liquor_tank, t.layers_c[2]);
+        assert!((t.coil_w / duty.heat_w - 1.0).abs() < 0.005, "{share}: {} W, {} W expected", t.coil_w, duty.heat_w);
+        assert!((t.return_c - duty.outlet_c).abs() < 0.02, "{share}: {} C, {} C expected", t.return_c, duty.outlet_c);
+        // heating_cases.csv, X_coil_Q_8_600_70_66: 1457.84 W at rated flow.
+        let at_4_k = t.coil_w * 4.0 / (t.bulk_c.liquor_tank - t.layers_c[2]);
+        assert!(share != 1.0 || (at_4_k / 1457.84 - 1.0).abs() < 0.005, "{at_4_k}");
+    }
+}
+
+#[test]
+fn a_still_mash_keeps_its_hot_top_until_it_is_stirred_or_recirculated() {
+    let spread = |minutes: f64, pumps: Pumps, stirred: bool| {
+        let mut brewery = Brewery::new(&Rig::example(), 1);
+        brewery.preset(Vessel::LiquorTank, 20.0, 90.0);
+        brewery.preset(Vessel::MashTun, 15.0, 60.0);
+        brewery.add_grain(5.0, 60.0);
+        run(&mut brewery, 0.5, &idle(LIQUOR_PUMP));
+        if stirred {
+            brewery.stir(Vessel::MashTun);
+        }
+        let layers_c = run(&mut brewery, minutes, &idle(pumps)).layers_c;
+        layers_c[0] - layers_c[2]
+    };
+    let still = spread(3.0, Pumps::default(), false);
+    assert!(still > 3.0, "{still} K after three minutes");
+    assert!(spread(3.0, Pumps::default(), true).abs() < 0.3);
+    assert!(spread(3.0, MASH_PUMP, false) < 0.4 * still);
+}
+
+#[test]
+fn the_chiller_reaches_its_counterflow_effectiveness() {
+    let mut rig = no_loss(Rig::example());
+    rig.boil_kettle.capacity_l = 500.0;
+    let mut brewery = Brewery::new(&rig, 1);
+    brewery.preset(Vessel::BoilKettle, 400.0, 80.0);
+    brewery.set_lid(Vessel::BoilKettle, true);
+    brewery.set_wort_return(WortReturn::Chiller);
+    run(&mut brewery, 1.0, &idle(WORT_PUMP));
+    let (before_j, kettle_c) = (brewery.energy().carried_j, brewery.truth().bulk_c.boil_kettle);
+    run(&mut brewery, 0.5, &idle(WORT_PUMP));
+    let watts = (brewery.energy().carried_j - before_j) / 30.0;
+    // 8 L/min of wort against 10 L/min of water at 12 C, 1200 W/K.
+    let wort = 8.0 / 60.0 * 0.978 * 4190.0;
+    let expected = wort * copperhold::plant::coil::effectiveness_counterflow(1200.0 / wort, 0.8) * (kettle_c - 12.0);
+    assert!((watts / expected - 1.0).abs() < 0.01, "{watts} W, {expected} W expected");
+}
+
+#[test]
 fn dough_in_lands_where_the_energy_balance_says() {
     // 5 kg of malt at 20 C into 15 kg of water: 72.135 C for a mash of 66 C without slaking (strike_and_mash.csv, ST_fp_5_15_20_66_0_20).
     use copperhold::plant::hands::SLAKING_J_PER_KG;
