@@ -267,9 +267,7 @@ impl Recorder {
         let energy = brewery.energy();
         let fired_s = PerElement::build(|e| energy.element_j.get(e) / self.day.element_w.get(e).max(1.0));
         let interval_s = (t_s - self.sample_started_s).max(1e-9);
-        let duty = PerElement::build(|element| {
-            ((fired_s.get(element) - self.fired_s.get(element)) / interval_s).clamp(0.0, 1.0)
-        });
+        let duty = PerElement::build(|element| ((fired_s.get(element) - self.fired_s.get(element)) / interval_s).clamp(0.0, 1.0));
         self.day.samples.push(Sample {
             t_s: self.next_sample_s,
             reading_c: PerVessel::build(|v| status.readings.get(v).ok().map(fit::degrees)),
