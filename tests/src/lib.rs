@@ -1,1 +1,4 @@
 //! Shared pieces of the tests: the reference tables and scenario builders.
+
+pub mod bench_kettle;
+pub mod heat_bench;
