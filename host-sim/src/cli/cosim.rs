@@ -26,7 +26,8 @@ pub fn run(args: &Args) -> Result<ExitCode, Failure> {
             fit::settings(&rig)
         }
     };
-    let settings = settings.map_err(|error| Failure::bad_input(format!("error: the controller does not accept this rig: {error:?}")))?;
+    let settings =
+        settings.map_err(|error| Failure::bad_input(format!("error: the controller does not accept this rig: {error:?}")))?;
     let mut cosim = Cosim::new(&settings, Knowledge::default());
     match cosim::run(&mut cosim, io::stdin().lock(), io::stdout().lock()) {
         // A plant that hangs up has heard enough.
