@@ -7,7 +7,8 @@
 //!   Approach --(reading at the edge)--> Edge --(plateau)--> HotBreak --(its time is over)--> Rolling
 //! ```
 //!
-//! The plateau is judged against what the same power would do to liquid below its boiling point, so a probe that reads a kelvin or
+//! Readings taken while the element has less than half of the edge's power (somebody else has it, a hold, a stop) say nothing about a
+//! plateau and are thrown away. The plateau is judged against what the same power would do to liquid below its boiling point, so a probe that reads a kelvin or
 //! two low, or a day of low air pressure, does not keep the boil from being seen.
 
 use crate::units::{Celsius, Duty, Kelvin, Slope, Span};
@@ -26,6 +27,7 @@ const PLATEAU_BAND: Kelvin = Kelvin::from_milli(4_000);
 /// Spacing and number of the readings a plateau is judged by: one minute.
 const PLATEAU_EVERY: Span = Span::from_secs(10);
 const PLATEAU_COUNT: usize = 7;
+const HALF: Duty = Duty::from_basis_points(5_000);
 /// Where the slope is not known, less than this in a minute is a plateau: 100 L on 3 kW climb 0.4 K.
 const PLATEAU_RISE: Kelvin = Kelvin::from_milli(200);
 
@@ -52,12 +54,14 @@ pub struct Boil {
     phase: Phase,
     readings: Deque<Celsius, PLATEAU_COUNT>,
     since_reading: Span,
+    /// Full-power time since the last reading.
+    heated: Span,
 }
 
 impl Boil {
     /// `boiling`: the boiling point at the rig's altitude.
     pub const fn new(boiling: Celsius) -> Boil {
-        Boil { boiling, phase: Phase::Approach, readings: Deque::new(), since_reading: Span::ZERO }
+        Boil { boiling, phase: Phase::Approach, readings: Deque::new(), since_reading: Span::ZERO, heated: Span::ZERO }
     }
 
     /// Where it stands.
@@ -66,9 +70,9 @@ impl Boil {
     }
 
     /// The share of full power for the next control tick. `settled`: where the kettle would settle if power went off now; `slope`: what
-    /// full power does, if known.
-    pub fn tick(&mut self, elapsed: Span, reading: Celsius, settled: Celsius, slope: Option<Slope>) -> Duty {
-        self.remember(elapsed, reading);
+    /// full power does, if known; `applied`: the share of full power it really had since the last tick.
+    pub fn tick(&mut self, elapsed: Span, reading: Celsius, settled: Celsius, slope: Option<Slope>, applied: Duty) -> Duty {
+        self.remember(elapsed, reading, applied);
         self.phase = match self.phase {
             Phase::Approach if settled.max(reading) >= self.boiling.less(EDGE) => Phase::Edge,
             Phase::Approach | Phase::Edge if self.on_plateau(slope) => Phase::HotBreak { left: BREAK_LASTS },
@@ -83,10 +87,15 @@ impl Boil {
         }
     }
 
-    fn remember(&mut self, elapsed: Span, reading: Celsius) {
+    fn remember(&mut self, elapsed: Span, reading: Celsius, applied: Duty) {
         self.since_reading = self.since_reading.plus(elapsed);
+        self.heated = self.heated.plus(elapsed.share(applied));
         if self.since_reading >= PLATEAU_EVERY {
+            if self.heated < PLATEAU_EVERY.share(EDGE_DUTY).share(HALF) {
+                self.readings.clear();
+            }
             self.since_reading = Span::ZERO;
+            self.heated = Span::ZERO;
             if self.readings.is_full() {
                 self.readings.pop_front();
             }
@@ -106,3 +115,6 @@ impl Boil {
         last.above(first) < expected.unwrap_or(PLATEAU_RISE).clamp(Kelvin::from_milli(60), Kelvin::from_milli(500))
     }
 }
+
+#[cfg(test)]
+mod tests;

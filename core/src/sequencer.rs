@@ -145,9 +145,10 @@ pub struct Sequencer {
     stage: u8,
     in_stage: Span,
     additions_called: u8,
+    /// The prompt that was last shown: only that can be answered.
+    asked: Option<Prompt>,
     answered: bool,
     paused: bool,
-    strike: Celsius,
     announced: bool,
 }
 
@@ -160,9 +161,9 @@ impl Sequencer {
             stage: 0,
             in_stage: Span::ZERO,
             additions_called: 0,
+            asked: None,
             answered: false,
             paused: false,
-            strike: Celsius::MIN,
             announced: false,
         }
     }
@@ -177,9 +178,9 @@ impl Sequencer {
         self.sheet.steps.get(usize::from(self.step))
     }
 
-    /// A person answers the present prompt. Ignored when nothing is asked.
+    /// A person answers the prompt that is shown. Ignored when nothing is asked.
     pub fn answer(&mut self) {
-        self.answered = true;
+        self.answered = self.asked.is_some();
     }
 
     /// A person moves on to the next step.
@@ -207,12 +208,14 @@ impl Sequencer {
             self.leave_stage(seen);
         }
         self.answered = false;
-        Some(directive(&stage, self.in_stage))
+        let directive = directive(&stage, self.in_stage);
+        self.asked = directive.prompt;
+        Some(directive)
     }
 
     fn is_over(&self, stage: &Stage, seen: &Seen) -> bool {
         match stage.until {
-            Until::Answered(_) => self.answered,
+            Until::Answered(prompt) => self.answered && self.asked == Some(prompt),
             Until::Warm(vessel, target, band) => seen.readings.get(vessel).is_some_and(|t| t >= target.less(band)),
             Until::Cool(vessel, target) => seen.readings.get(vessel).is_some_and(|t| t <= target),
             Until::Lasted(lasts) => self.in_stage >= lasts,
@@ -221,9 +224,6 @@ impl Sequencer {
     }
 
     fn leave_stage(&mut self, seen: &Seen) {
-        if let Some(Step::HeatStrike { to, .. }) = self.present() {
-            self.strike = *to;
-        }
         self.stage = self.stage.saturating_add(1);
         self.in_stage = Span::ZERO;
         if self.stage_at(seen).is_none() {
@@ -353,3 +353,6 @@ fn directive(stage: &Stage, in_stage: Span) -> Directive {
     };
     Directive { demands: stage.demands, to_the_boil: stage.to_the_boil, pumps: stage.pumps, prompt, timer_left }
 }
+
+#[cfg(test)]
+mod tests;
