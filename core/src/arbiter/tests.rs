@@ -121,7 +121,11 @@ fn changeovers_stay_few_whatever_the_two_vessels_want() {
         (seed >> 33) % below
     };
     for _ in 0..200 {
-        let mut want = || Want { duty: duty(1 + draw(10_000) as u32), holding: draw(2) == 0, slope: Some(Slope::from_micro(500 + draw(400_000) as i32)) };
+        let mut want = || Want {
+            duty: duty(1 + draw(10_000) as u32),
+            holding: draw(2) == 0,
+            slope: Some(Slope::from_micro(500 + draw(400_000) as i32)),
+        };
         let (tank, kettle) = (want(), want());
         let mut bench = Bench::default();
         bench.run(tank, kettle, Span::from_mins(10));

@@ -79,7 +79,10 @@ fn the_mean_stays_right_when_ticks_come_late_and_uneven() {
             }
             let asked = passed.share(duty(bits)).as_micros();
             let off_by = on.as_micros().abs_diff(asked);
-            assert!(off_by <= 350_000, "{mains:?} duty {bits}: {off_by} us off after {passed:?}: at most one late tick and one window");
+            assert!(
+                off_by <= 350_000,
+                "{mains:?} duty {bits}: {off_by} us off after {passed:?}: at most one late tick and one window"
+            );
         }
     }
 }

@@ -122,7 +122,11 @@ fn h25_a_lease_that_is_not_renewed_drops_the_element_and_then_the_contactor() {
         assert_eq!(bench.tick(READY).element, Some(LiquorTank), "tick {n} of the lease");
     }
     let expired = bench.tick(READY);
-    assert_eq!(expired, Outputs { contactor: true, armed: true, ..Outputs::default() }, "element and pumps off, contactor still dry to open");
+    assert_eq!(
+        expired,
+        Outputs { contactor: true, armed: true, ..Outputs::default() },
+        "element and pumps off, contactor still dry to open"
+    );
     let dead_time = Timing::default().dead_time.as_millis() / TICK.as_millis();
     assert!(bench.run(READY, u32::try_from(dead_time).unwrap() - 1).contactor);
     assert!(!bench.tick(READY).contactor);

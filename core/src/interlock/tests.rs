@@ -29,9 +29,9 @@ fn reachable() -> Vec<State> {
 }
 
 fn inputs() -> impl Iterator<Item = (Permission, Option<Element>, Span)> {
-    PERMISSIONS
-        .into_iter()
-        .flat_map(|permission| REQUESTS.into_iter().flat_map(move |request| STEPS.into_iter().map(move |step| (permission, request, step))))
+    PERMISSIONS.into_iter().flat_map(|permission| {
+        REQUESTS.into_iter().flat_map(move |request| STEPS.into_iter().map(move |step| (permission, request, step)))
+    })
 }
 
 fn kind(state: State) -> &'static str {

@@ -44,8 +44,7 @@ struct Bench {
 
 impl Bench {
     fn new(sheet: Sheet) -> Bench {
-        let seen =
-            Seen { elapsed: TICK, readings: PerVessel::build(|_| Some(c(15_000))), rolling: false, boiling: BOILING };
+        let seen = Seen { elapsed: TICK, readings: PerVessel::build(|_| Some(c(15_000))), rolling: false, boiling: BOILING };
         Bench { sequencer: Sequencer::new(sheet), seen, notes: Vec::new() }
     }
 

@@ -116,7 +116,13 @@ fn t11_every_refusal_is_produced_and_leaves_the_demand_in_force_alone() {
         }
         assert!(bench.supervisor.heat(element).is_none() && bench.supervisor.heat(element.other()).is_some());
     }
-    let all = [Refusal::NoElement(Vessel::MashTun), Refusal::MashPercent, Refusal::Target(Vessel::MashTun), Refusal::SheetRuns, Refusal::Tripped];
+    let all = [
+        Refusal::NoElement(Vessel::MashTun),
+        Refusal::MashPercent,
+        Refusal::Target(Vessel::MashTun),
+        Refusal::SheetRuns,
+        Refusal::Tripped,
+    ];
     for (at, refusal) in all.iter().enumerate() {
         assert!(all.iter().skip(at + 1).all(|other| other.text() != refusal.text()));
     }
@@ -221,7 +227,11 @@ fn a_sheet_takes_over_and_leaves_everything_off_when_it_ends() {
     let mut bench = Bench::new();
     bench.supervisor.demand(Vessel::BoilKettle, HALF).unwrap();
     bench.supervisor.start(sheet([
-        Step::Boil { duty: Duty::from_basis_points(2_000), lasts: Span::from_secs(2), additions: [Span::ZERO].into_iter().collect() },
+        Step::Boil {
+            duty: Duty::from_basis_points(2_000),
+            lasts: Span::from_secs(2),
+            additions: [Span::ZERO].into_iter().collect(),
+        },
         Step::Whirlpool { lasts: Span::from_secs(1) },
     ]));
     assert_eq!(bench.tick().heat, Some((Element::BoilKettle, Duty::from_basis_points(2_000))));
@@ -262,8 +272,10 @@ fn the_log_tells_the_story_of_a_stop() {
 #[test]
 fn what_is_stored_comes_back_in_force() {
     let learned = Learned::new(Slope::from_micro(60_000), Span::from_secs(30), 2, Duty::from_basis_points(700));
-    let knowledge =
-        Knowledge { vessels: PerElement { liquor_tank: Some(learned), boil_kettle: None }, mash_offset: Some(Kelvin::from_milli(2_250)) };
+    let knowledge = Knowledge {
+        vessels: PerElement { liquor_tank: Some(learned), boil_kettle: None },
+        mash_offset: Some(Kelvin::from_milli(2_250)),
+    };
     let supervisor = Supervisor::new(Settings::new(draft()).unwrap(), knowledge);
     assert_eq!(supervisor.knowledge(), knowledge);
     assert_eq!(supervisor.guard().latch(), None);

@@ -96,7 +96,10 @@ fn slope_over_saturates_and_rounds_toward_zero() {
     assert_eq!(slope_bits(i32::MIN).over(forever), kelvin_bits(i32::MIN));
     assert_eq!(slope_bits(i32::MIN).over(Span::ZERO), Kelvin::ZERO);
     assert_eq!((slope_bits(255).over(Span::from_secs(1)), slope_bits(-255).over(Span::from_secs(1))), (Kelvin::ZERO, Kelvin::ZERO));
-    assert_eq!((slope_bits(256).over(Span::from_secs(1)), slope_bits(-256).over(Span::from_secs(1))), (kelvin_bits(1), kelvin_bits(-1)));
+    assert_eq!(
+        (slope_bits(256).over(Span::from_secs(1)), slope_bits(-256).over(Span::from_secs(1))),
+        (kelvin_bits(1), kelvin_bits(-1))
+    );
 }
 
 #[test]
@@ -142,7 +145,10 @@ fn spans_convert_down_and_saturate() {
 #[test]
 fn a_share_of_a_span_is_rounded_down_and_never_more_than_the_span() {
     assert_eq!(Span::from_secs(10).share(Duty::from_basis_points(2_500)), Span::from_millis(2_500));
-    assert_eq!((Span::from_micros(1).share(Duty::FULL), Span::from_micros(1).share(Duty::from_basis_points(9_999))), (Span::from_micros(1), Span::ZERO));
+    assert_eq!(
+        (Span::from_micros(1).share(Duty::FULL), Span::from_micros(1).share(Duty::from_basis_points(9_999))),
+        (Span::from_micros(1), Span::ZERO)
+    );
     assert_eq!(Span::from_secs(10).share(Duty::ZERO), Span::ZERO);
     assert!(Span::from_micros(u64::MAX).share(Duty::FULL) <= Span::from_micros(u64::MAX));
 }
