@@ -145,9 +145,7 @@ pub struct Sequencer {
     stage: u8,
     in_stage: Span,
     additions_called: u8,
-    /// The prompt that was last shown: only that can be answered.
-    asked: Option<Prompt>,
-    answered: bool,
+    answered: Option<Prompt>,
     paused: bool,
     announced: bool,
 }
@@ -161,8 +159,7 @@ impl Sequencer {
             stage: 0,
             in_stage: Span::ZERO,
             additions_called: 0,
-            asked: None,
-            answered: false,
+            answered: None,
             paused: false,
             announced: false,
         }
@@ -178,9 +175,9 @@ impl Sequencer {
         self.sheet.steps.get(usize::from(self.step))
     }
 
-    /// A person answers the prompt that is shown. Ignored when nothing is asked.
-    pub fn answer(&mut self) {
-        self.answered = self.asked.is_some();
+    /// A person answers a prompt. An answer to anything but what is asked when the next tick comes is forgotten.
+    pub const fn answer(&mut self, prompt: Prompt) {
+        self.answered = Some(prompt);
     }
 
     /// A person moves on to the next step.
@@ -195,27 +192,31 @@ impl Sequencer {
 
     /// Moves on, and says what it would like. `None` when the sheet is done.
     pub fn tick(&mut self, seen: &Seen, mut tell: impl FnMut(Note)) -> Option<Directive> {
-        if !self.announced {
-            self.announced = true;
-            tell(if self.present().is_some() { Note::Step(self.step) } else { Note::Done });
-        }
-        let stage = self.stage_at(seen)?;
+        self.announce(&mut tell);
+        let mut stage = self.stage_at(seen)?;
         if !self.paused {
             self.in_stage = self.in_stage.plus(seen.elapsed);
         }
         self.call_additions(&stage, &mut tell);
         if self.is_over(&stage, seen) {
             self.leave_stage(seen);
+            self.announce(&mut tell);
+            stage = self.stage_at(seen)?;
         }
-        self.answered = false;
-        let directive = directive(&stage, self.in_stage);
-        self.asked = directive.prompt;
-        Some(directive)
+        Some(directive(&stage, self.in_stage))
     }
 
-    fn is_over(&self, stage: &Stage, seen: &Seen) -> bool {
+    fn announce(&mut self, tell: &mut impl FnMut(Note)) {
+        if !self.announced {
+            self.announced = true;
+            tell(if self.present().is_some() { Note::Step(self.step) } else { Note::Done });
+        }
+    }
+
+    fn is_over(&mut self, stage: &Stage, seen: &Seen) -> bool {
+        let answered = self.answered.take();
         match stage.until {
-            Until::Answered(prompt) => self.answered && self.asked == Some(prompt),
+            Until::Answered(prompt) => answered == Some(prompt),
             Until::Warm(vessel, target, band) => seen.readings.get(vessel).is_some_and(|t| t >= target.less(band)),
             Until::Cool(vessel, target) => seen.readings.get(vessel).is_some_and(|t| t <= target),
             Until::Lasted(lasts) => self.in_stage >= lasts,

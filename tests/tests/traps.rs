@@ -18,6 +18,9 @@ use copperhold_core::vessel::{Element, PerVessel, Pumps, Vessel};
 use copperhold_tests::bench::{Bench, FAST, c, sheet};
 use std::fmt::Write;
 
+/// What the power side saw, tick by tick, and what tripped.
+type Run = (Vec<Outputs>, Option<Trip>);
+
 /// The three ways a kettle can be asked to heat at full power.
 const MODES: [(&str, fn(&mut Bench)); 3] = [
     ("percent", |bench| bench.demand(Vessel::BoilKettle, Demand::Percent(Duty::FULL))),
@@ -26,7 +29,7 @@ const MODES: [(&str, fn(&mut Bench)); 3] = [
 ];
 
 /// A minute of full power in each mode, then a danger; what the power side saw of it, tick by tick, and what tripped.
-fn after(danger: impl Fn(&mut Bench, u64), seconds: u64, watch: impl Fn(&Outputs) -> Outputs) -> Vec<(Vec<Outputs>, Option<Trip>)> {
+fn after(danger: impl Fn(&mut Bench, u64), seconds: u64, watch: impl Fn(&Outputs) -> Outputs) -> Vec<Run> {
     MODES
         .iter()
         .map(|(mode, start)| {
@@ -45,7 +48,7 @@ fn after(danger: impl Fn(&mut Bench, u64), seconds: u64, watch: impl Fn(&Outputs
         .collect()
 }
 
-fn alike(runs: &[(Vec<Outputs>, Option<Trip>)], trip: Trip) {
+fn alike(runs: &[Run], trip: Trip) {
     for ((mode, _), run) in MODES.iter().zip(runs) {
         assert_eq!(run.1, Some(trip), "{mode}");
         assert_eq!(run.0.last(), Some(&Outputs::default()), "{mode}: everything is off in the end");

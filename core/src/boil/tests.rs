@@ -35,13 +35,18 @@ fn goes_from_full_power_to_the_edge_through_the_hot_break_to_a_rolling_boil() {
         }
         match boil.phase() {
             Phase::Approach => assert_eq!(duty, Duty::FULL),
-            Phase::Edge => assert_eq!(duty, EDGE_DUTY),
-            Phase::HotBreak { .. } | Phase::Rolling => assert_eq!(duty, BREAK_DUTY),
+            Phase::Edge { duty: share } => assert!(duty == share && (EDGE_DUTY.0..=EDGE_DUTY.1).contains(&duty)),
+            Phase::HotBreak { duty: share, .. } | Phase::Rolling { duty: share } => assert!(duty == share && duty < EDGE_DUTY.1),
         }
     }
     let phases: std::vec::Vec<_> = walk.iter().map(|(phase, _)| *phase).collect();
-    let [Phase::Approach, Phase::Edge, Phase::HotBreak { left }, Phase::Rolling] = phases[..] else { panic!("{phases:?}") };
-    assert_eq!(left, BREAK_LASTS);
+    let [Phase::Approach, Phase::Edge { duty: edge }, Phase::HotBreak { left, duty: foam }, Phase::Rolling { duty: rolling }] =
+        phases[..]
+    else {
+        panic!("{phases:?}")
+    };
+    assert_eq!((left, foam), (BREAK_LASTS, rolling));
+    assert!(foam < edge, "less power through the foam than at the edge");
     let lasted = walk[3].1.less(walk[2].1);
     assert!(lasted >= BREAK_LASTS && lasted <= BREAK_LASTS.plus(TICK), "the hot break is watched for {lasted:?}");
     assert!(climb(walk[1].1.as_millis() / 250) >= BOILING.less(EDGE));
@@ -58,15 +63,15 @@ fn climb(tick: u64) -> Celsius {
 fn the_edge_is_reached_by_where_the_kettle_will_settle() {
     let mut boil = Boil::new(BOILING);
     assert_eq!(boil.tick(TICK, c(95_000), c(96_999), SLOPE, Duty::FULL), Duty::FULL);
-    assert_eq!(boil.tick(TICK, c(95_000), c(97_000), SLOPE, Duty::FULL), EDGE_DUTY);
-    assert_eq!(boil.tick(TICK, c(90_000), c(90_000), SLOPE, Duty::FULL), EDGE_DUTY, "and is not left again");
+    assert_eq!(boil.tick(TICK, c(95_000), c(97_000), SLOPE, Duty::FULL), EDGE_DUTY_UNKNOWN, "no climb known yet");
+    assert_eq!(boil.tick(TICK, c(90_000), c(90_000), SLOPE, Duty::FULL), EDGE_DUTY_UNKNOWN, "and is not left again");
 }
 
 #[test]
 fn a_probe_that_reads_two_kelvin_low_does_not_hide_the_boil() {
     let mut boil = Boil::new(BOILING);
     simmer(&mut boil, c(97_900), Span::from_secs(65));
-    assert!(matches!(boil.phase(), Phase::Edge));
+    assert!(matches!(boil.phase(), Phase::Edge { .. }));
     simmer(&mut boil, c(97_900), Span::from_secs(10));
     assert!(matches!(boil.phase(), Phase::HotBreak { .. }));
 }
@@ -86,34 +91,21 @@ fn a_kettle_that_still_climbs_is_no_plateau() {
         // 12 mK/s: a third of what the edge's power does to twenty litres.
         let reading = c(96_500 + tick * 3);
         duty = boil.tick(TICK, reading, reading, SLOPE, duty);
-        assert!(matches!(boil.phase(), Phase::Approach | Phase::Edge), "{reading:?}");
+        assert!(matches!(boil.phase(), Phase::Approach | Phase::Edge { .. }), "{reading:?}");
     }
 }
 
 #[test]
 fn a_kettle_that_stands_still_because_nothing_heats_it_does_not_boil() {
-    for applied in [Duty::ZERO, Duty::from_basis_points(2_900)] {
+    for applied in [Duty::ZERO, Duty::from_basis_points(2_400)] {
         let mut boil = Boil::new(BOILING);
         for _ in 0..4 * 3_600 {
             boil.tick(TICK, c(98_000), c(98_000), SLOPE, applied);
         }
-        assert_eq!(boil.phase(), Phase::Edge, "{applied:?} applied for an hour");
+        assert!(matches!(boil.phase(), Phase::Edge { .. }), "{applied:?} applied for an hour");
         simmer(&mut boil, c(98_000), Span::from_secs(55));
-        assert_eq!(boil.phase(), Phase::Edge, "a full minute of heat is asked for");
+        assert!(matches!(boil.phase(), Phase::Edge { .. }), "a full minute of heat is asked for");
         simmer(&mut boil, c(98_000), Span::from_secs(20));
         assert!(matches!(boil.phase(), Phase::HotBreak { .. }));
-    }
-}
-
-#[test]
-fn without_a_learned_slope_a_fifth_of_a_kelvin_in_a_minute_is_the_limit() {
-    for (rise_per_s, plateau) in [(4, false), (2, true)] {
-        let mut boil = Boil::new(BOILING);
-        let mut duty = Duty::ZERO;
-        for tick in 0..400 {
-            let reading = c(97_500 + tick * rise_per_s / 4);
-            duty = boil.tick(TICK, reading, reading, None, duty);
-        }
-        assert_eq!(matches!(boil.phase(), Phase::HotBreak { .. }), plateau, "{rise_per_s} mK/s");
     }
 }

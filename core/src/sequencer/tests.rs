@@ -40,12 +40,13 @@ struct Bench {
     sequencer: Sequencer,
     seen: Seen,
     notes: Vec<Note>,
+    last: Option<Directive>,
 }
 
 impl Bench {
     fn new(sheet: Sheet) -> Bench {
         let seen = Seen { elapsed: TICK, readings: PerVessel::build(|_| Some(c(15_000))), rolling: false, boiling: BOILING };
-        Bench { sequencer: Sequencer::new(sheet), seen, notes: Vec::new() }
+        Bench { sequencer: Sequencer::new(sheet), seen, notes: Vec::new(), last: None }
     }
 
     fn at(step: Step) -> Bench {
@@ -56,12 +57,13 @@ impl Bench {
 
     fn tick(&mut self) -> Option<Directive> {
         let notes = &mut self.notes;
-        self.sequencer.tick(&self.seen, |note| notes.push(note))
+        self.last = self.sequencer.tick(&self.seen, |note| notes.push(note));
+        self.last
     }
 
     /// Ticks until the directive changes in more than its timer; panics if it does not.
     fn until_change(&mut self) -> Option<Directive> {
-        let before = self.tick().map(without_timer);
+        let before = self.last.map(without_timer);
         for _ in 0..100_000 {
             let now = self.tick().map(without_timer);
             if now != before {
@@ -79,9 +81,8 @@ impl Bench {
     }
 
     fn answer(&mut self) -> Option<Directive> {
-        self.tick();
-        self.sequencer.answer();
-        self.tick();
+        let asked = self.tick().and_then(|directive| directive.prompt).unwrap();
+        self.sequencer.answer(asked);
         self.tick().map(without_timer)
     }
 }
@@ -132,7 +133,7 @@ fn a_whole_day_goes_stage_by_stage_with_the_right_demand_pumps_and_prompt_in_eac
     day.stays("mash too cold: the rest has not begun");
     day.seen.readings.mash_tun = Some(c(65_500));
     let began = core::iter::repeat_with(|| day.tick()).find_map(|directive| directive.unwrap().timer_left).unwrap();
-    assert_eq!(began, Span::from_mins(60).less(TICK));
+    assert_eq!(began, Span::from_mins(60));
     assert_eq!(day.sequencer.step(), 2);
     assert_eq!(day.until_change(), Some(tank(76_000)));
 
@@ -180,7 +181,9 @@ fn additions_are_called_at_their_time_on_the_boil_timer_and_once() {
     let mut boil = Bench::at(Step::Boil { duty: Duty::FULL, lasts: Span::from_mins(10), additions });
     let mut called = Vec::new();
     let mut passed = Span::ZERO;
-    while boil.tick().is_some() {
+    let mut goes_on = true;
+    while goes_on {
+        goes_on = boil.tick().is_some();
         passed = passed.plus(TICK);
         called.extend(boil.notes.drain(..).filter_map(|note| if let Note::Addition(a) = note { Some((a, passed)) } else { None }));
     }
@@ -189,23 +192,25 @@ fn additions_are_called_at_their_time_on_the_boil_timer_and_once() {
 }
 
 #[test]
-fn an_answer_counts_only_for_the_prompt_that_is_shown() {
+fn an_answer_counts_only_for_the_prompt_that_is_asked() {
     let mut day = Bench::new(whole_day());
-    day.sequencer.answer();
-    assert_eq!(day.tick().unwrap().prompt, Some(Prompt::FillTank(l(30))), "nothing was shown yet: not answered");
-    day.stays("an early answer must not cover an element that nobody looked at");
-    // While the tank heats nothing is asked; the answer must not be kept for later.
+    let fill = Prompt::FillTank(l(30));
+    assert_eq!(day.tick().unwrap().prompt, Some(fill));
+    for other in [Prompt::ReadyToDoughIn, Prompt::KettleCovered, Prompt::FillTank(l(29))] {
+        day.sequencer.answer(other);
+        assert_eq!(day.tick().unwrap().prompt, Some(fill), "{other:?}");
+    }
+    day.stays("an answer to something else must not cover an element that nobody looked at");
     day.answer();
-    day.sequencer.answer();
-    day.seen.readings.liquor_tank = Some(c(72_000));
+    // While the tank heats nothing is asked; the answer must not be kept for later.
+    day.sequencer.answer(Prompt::ReadyToDoughIn);
     day.tick();
-    day.sequencer.answer();
+    day.seen.readings.liquor_tank = Some(c(72_000));
     assert_eq!(day.tick().unwrap().prompt, Some(Prompt::ReadyToDoughIn));
     day.stays("answered before it was asked");
     // Two answers in one tick are one.
-    day.sequencer.answer();
-    day.sequencer.answer();
-    day.tick();
+    day.sequencer.answer(Prompt::ReadyToDoughIn);
+    day.sequencer.answer(Prompt::ReadyToDoughIn);
     assert_eq!(day.tick().unwrap().prompt, Some(Prompt::RunStrike(l(15))));
     day.stays("the second press went nowhere");
 }

@@ -271,7 +271,7 @@ fn the_log_tells_the_story_of_a_stop() {
 
 #[test]
 fn what_is_stored_comes_back_in_force() {
-    let learned = Learned::new(Slope::from_micro(60_000), Span::from_secs(30), 2, Duty::from_basis_points(700));
+    let learned = Learned::new(Slope::from_micro(60_000), Span::from_secs(30), Slope::from_micro(2_000));
     let knowledge = Knowledge {
         vessels: PerElement { liquor_tank: Some(learned), boil_kettle: None },
         mash_offset: Some(Kelvin::from_milli(2_250)),
@@ -287,6 +287,6 @@ fn filling_and_heating_are_kept_apart_by_a_persons_answer() {
     let litres = Litres::from_millilitres(20_000);
     bench.supervisor.start(sheet([Step::HeatStrike { fill: litres, to: c(70_000) }]));
     assert_eq!(bench.run(Span::from_mins(10)).heat, None);
-    bench.supervisor.sequencer_mut().unwrap().answer();
+    bench.supervisor.sequencer_mut().unwrap().answer(crate::sequencer::Prompt::FillTank(litres));
     assert!(bench.run(Span::from_secs(1)).heat.is_some());
 }
