@@ -21,8 +21,11 @@ use std::fmt::Write;
 /// What the power side saw, tick by tick, and what tripped.
 type Run = (Vec<Outputs>, Option<Trip>);
 
+/// Its name, and how a person asks for it.
+type Mode = (&'static str, fn(&mut Bench));
+
 /// The three ways a kettle can be asked to heat at full power.
-const MODES: [(&str, fn(&mut Bench)); 3] = [
+const MODES: [Mode; 3] = [
     ("percent", |bench| bench.demand(Vessel::BoilKettle, Demand::Percent(Duty::FULL))),
     ("hold", |bench| bench.demand(Vessel::BoilKettle, Demand::Hold(c(103_000)))),
     ("to the boil", |bench| bench.controller.supervisor_mut().start(sheet([Step::BringToBoil]))),
