@@ -90,11 +90,7 @@ pub struct PerVessel<T> {
 impl<T> PerVessel<T> {
     /// Builds the three values by calling `f` for each vessel.
     pub fn build(mut f: impl FnMut(Vessel) -> T) -> Self {
-        PerVessel {
-            liquor_tank: f(Vessel::LiquorTank),
-            mash_tun: f(Vessel::MashTun),
-            boil_kettle: f(Vessel::BoilKettle),
-        }
+        PerVessel { liquor_tank: f(Vessel::LiquorTank), mash_tun: f(Vessel::MashTun), boil_kettle: f(Vessel::BoilKettle) }
     }
 
     /// The value of one vessel.

@@ -1,5 +1,12 @@
 //! Rehearses an electric brew day: the real control core against simulated kettles.
 #![forbid(unsafe_code)]
 
+pub mod bench;
+pub mod cosim;
 pub mod day;
+pub mod files;
+pub mod fit;
+pub mod plant;
+pub mod rehearse;
+pub mod report;
 pub mod rig;

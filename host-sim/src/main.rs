@@ -1,2 +1,10 @@
 //! The command line.
-fn main() {}
+#![forbid(unsafe_code)]
+
+mod cli;
+
+use std::process::ExitCode;
+
+fn main() -> ExitCode {
+    cli::run()
+}

@@ -28,6 +28,44 @@ pub struct Rig {
 }
 
 impl Rig {
+    /// A 40 L rig for tests: 5.5 kW at 240 V, 60 Hz, sea level, Pt100 thermometers, bare steel, lids on.
+    pub fn example() -> Rig {
+        let pt100 = Probe { kind: ProbeKind::Pt100, lag_s: 5.0, delay_s: 1.0, noise_k: 0.01, offset_k: 0.0 };
+        let element = ElementRig { power_w: 5500.0, rated_volts: 240.0, sheath_j_per_k: 880.0, sheath_w_per_k: 220.0 };
+        let heated = VesselRig {
+            capacity_l: 40.0,
+            diameter_m: 0.37,
+            wall_kg: 4.5,
+            emissivity: 0.25,
+            insulation: 0.0,
+            lid: true,
+            element_top_l: 6.0,
+            dead_space_l: 1.0,
+            mixing_s: 18.0,
+            element: Some(element),
+            probe: pt100,
+            limit_c: None,
+        };
+        Rig {
+            name: "example".to_owned(),
+            mains: Mains { volts: 240.0, hertz: 60 },
+            site: Site { altitude_m: 0.0, air_c: 20.0, humidity: 0.5, tap_c: 12.0, tap_l_per_min: 12.0 },
+            liquor_tank: heated,
+            mash_tun: VesselRig { element: None, element_top_l: 0.0, mixing_s: 25.0, ..heated },
+            boil_kettle: VesselRig { lid: false, ..heated },
+            coil: Coil { ua_w_per_k: 600.0 },
+            pumps: PumpRig {
+                mash_l_per_min: 8.0,
+                liquor_l_per_min: 8.0,
+                run_off_l_per_min: 0.6,
+                wort_l_per_min: 8.0,
+                hose_l: 1.0,
+                hose_w_per_k: 6.0,
+            },
+            chiller: Chiller { ua_w_per_k: 1200.0, water_l_per_min: 10.0 },
+        }
+    }
+
     /// The figures of one vessel.
     pub fn vessel(&self, vessel: Vessel) -> &VesselRig {
         match vessel {

@@ -304,8 +304,10 @@ impl HeatControl {
             // A better fit is no surprise: the settled temperature moves with it.
             if let Some(settled) = &mut self.settled {
                 let lag_change = self.bank.lag_us().saturating_sub(lag_before);
-                settled.level =
-                    settled.level.saturating_add(self.gap.saturating_sub(before)).saturating_sub(per_second(settled.loss, lag_change));
+                settled.level = settled
+                    .level
+                    .saturating_add(self.gap.saturating_sub(before))
+                    .saturating_sub(per_second(settled.loss, lag_change));
             }
         }
     }

@@ -1,0 +1,123 @@
+//! The arbiter: two vessels may want heat, one element may conduct.
+//!
+//! Rule: a vessel that *holds* (is near its target and wants little) is kept in its band first; a vessel in *bulk* heat-up gets the rest.
+//! The holding vessel collects a debt of full-power time; when the debt is worth a changeover it is paid in one slice, then the
+//! element goes back. Two bulk heat-ups are done one after the other, the tank first: the day waits for the tank, and heating them in
+//! turns would make both late.
+
+use crate::units::{Duty, Kelvin, Slope, Span};
+use crate::vessel::{Element, PerElement};
+
+/// A vessel in bulk heat-up keeps the element for at least this long between two slices of the other: at most 17 changeovers a minute.
+/// Two vessels that both hold take turns in slices.
+pub const MIN_DWELL: Span = Span::from_secs(6);
+/// A slice for a holding vessel may move it by this much.
+pub const SLICE_RISE: Kelvin = Kelvin::from_milli(100);
+/// Bounds of a slice of full power.
+pub const SLICE: (Span, Span) = (Span::from_secs(1), Span::from_secs(20));
+
+/// What one vessel would like.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default)]
+pub struct Want {
+    /// Share of full power.
+    pub duty: Duty,
+    /// Near its target, and to be kept there.
+    pub holding: bool,
+    /// How fast full power moves it, as far as is known.
+    pub slope: Option<Slope>,
+}
+
+/// Shares the element's time.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default)]
+pub struct Arbiter {
+    owner: Option<Element>,
+    dwelt: Span,
+    debt: PerElement<Span>,
+}
+
+impl Arbiter {
+    /// Nobody owns anything.
+    pub fn new() -> Arbiter {
+        Arbiter::default()
+    }
+
+    /// Who has the element, and at what share of full power, until the next control tick. `applied` is what each element really had
+    /// since the last one.
+    pub fn tick(&mut self, elapsed: Span, wants: &PerElement<Want>, applied: &PerElement<Duty>) -> Option<(Element, Duty)> {
+        self.dwelt = self.dwelt.plus(elapsed);
+        for element in Element::ALL {
+            let want = wants.get(element);
+            let debt = self.debt.get_mut(element);
+            *debt = if want.holding && want.duty > Duty::ZERO {
+                debt.plus(elapsed.share(want.duty)).less(elapsed.share(*applied.get(element))).min(SLICE.1)
+            } else {
+                Span::ZERO
+            };
+        }
+        let owner = self.choose(wants);
+        if owner != self.owner {
+            self.owner = owner;
+            self.dwelt = Span::ZERO;
+        }
+        let owner = owner?;
+        let contested = wants.get(owner.other()).duty > Duty::ZERO;
+        let want = wants.get(owner);
+        // A holding vessel with a rival takes what it is owed in one go.
+        let duty = if contested && want.holding { Duty::FULL } else { want.duty };
+        Some((owner, duty))
+    }
+
+    /// The vessel that gets less than it wants just now, if any.
+    pub fn yields(&self, wants: &PerElement<Want>) -> Option<Element> {
+        let rival = self.owner?.other();
+        (wants.get(rival).duty > Duty::ZERO).then_some(rival)
+    }
+
+    fn choose(&self, wants: &PerElement<Want>) -> Option<Element> {
+        let asks = |element: Element| wants.get(element).duty > Duty::ZERO;
+        let (tank, kettle) = (asks(Element::LiquorTank), asks(Element::BoilKettle));
+        match (tank, kettle) {
+            (false, false) => None,
+            (true, false) => Some(Element::LiquorTank),
+            (false, true) => Some(Element::BoilKettle),
+            (true, true) => Some(self.share(wants)),
+        }
+    }
+
+    fn share(&self, wants: &PerElement<Want>) -> Element {
+        let (tank, kettle) = (wants.liquor_tank.holding, wants.boil_kettle.holding);
+        let base = match (tank, kettle) {
+            // One of them heats up: it has the element whenever the other is not owed a slice.
+            (true, false) => Element::BoilKettle,
+            (false, true) | (false, false) => Element::LiquorTank,
+            // Both hold: whoever is owed more.
+            (true, true) if self.debt.boil_kettle > self.debt.liquor_tank => Element::BoilKettle,
+            (true, true) => Element::LiquorTank,
+        };
+        let Some(owner) = self.owner else { return base };
+        let rival = owner.other();
+        let paid = self.debt.get(owner) == &Span::ZERO;
+        if self.dwelt < MIN_DWELL && !(wants.get(owner).holding && paid) {
+            return owner;
+        }
+        if wants.get(owner).holding && !paid {
+            return owner;
+        }
+        if wants.get(rival).holding && *self.debt.get(rival) >= slice(wants.get(rival)) {
+            return rival;
+        }
+        if tank && kettle { owner } else { base }
+    }
+}
+
+/// Full-power time worth a changeover.
+fn slice(want: &Want) -> Span {
+    let Some(slope) = want.slope else { return SLICE.0 };
+    let rise_us = u64::try_from(SLICE_RISE.fixed().to_bits()).unwrap_or(0).saturating_mul(1_000_000 << 8);
+    let slope_bits = u64::try_from(slope.fixed().to_bits()).unwrap_or(0);
+    let us = rise_us.checked_div(slope_bits).unwrap_or(u64::MAX);
+    Span::from_micros(us).clamp(SLICE.0, SLICE.1)
+}
+
+#[cfg(test)]
+mod tests;

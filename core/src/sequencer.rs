@@ -1,0 +1,369 @@
+//! The sequencer: walks through a sheet.
+//!
+//! A *step* of the sheet is a short list of *stages*. A stage says what is demanded, which pumps run, and what ends it. A stage that waits
+//! for a person asks with a *prompt*; nothing but a person's answer ends it. The sequencer only proposes: guard, arming and interlock
+//! stand behind it as they do behind a demand made by hand.
+
+use crate::heat::Demand;
+use crate::sheet::{Sheet, Step};
+use crate::units::{Celsius, Kelvin, Litres, Span};
+use crate::vessel::{PerVessel, Pumps, Vessel};
+
+/// A target counts as reached within this distance.
+pub const REACHED: Kelvin = Kelvin::from_milli(300);
+/// A rest's time runs from when the mash first comes within this distance.
+pub const REST_STARTS: Kelvin = Kelvin::from_milli(500);
+/// Recirculation starts when the tank is within this distance of the mash target.
+pub const TANK_READY: Kelvin = Kelvin::from_milli(2_000);
+/// While the sparge runs off, the kettle is kept this far below the boiling point: hot, but with no foam while nobody watches it.
+pub const RUN_OFF_HOLD: Kelvin = Kelvin::from_milli(6_000);
+
+/// What a person is asked to do. They answer when it is done.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum Prompt {
+    /// Fill the liquor tank; the element must be covered.
+    FillTank(Litres),
+    /// The strike water is hot; ready to dough in?
+    ReadyToDoughIn,
+    /// Strike water runs to the tun; stop when this much is over.
+    RunStrike(Litres),
+    /// Stir in the grain.
+    StirInGrain,
+    /// Refill the tank; the coil and the element must be covered.
+    RefillTank(Litres),
+    /// Set the valves for the sparge.
+    SetSparge,
+    /// Wort runs to the kettle; answer when the kettle's element is covered.
+    KettleCovered,
+    /// Sparge until this much water has run.
+    SpargeDone(Litres),
+    /// Ready the whirlpool.
+    ReadyWhirlpool,
+    /// Connect the chiller and turn its water on.
+    ReadyChiller,
+}
+
+impl Prompt {
+    /// What is asked, as a sentence without its figure.
+    pub const fn ask(self) -> &'static str {
+        match self {
+            Prompt::FillTank(_) => "Fill the liquor tank until its element is well covered",
+            Prompt::ReadyToDoughIn => "The strike water is hot: make the tun ready",
+            Prompt::RunStrike(_) => "Run the strike water to the tun",
+            Prompt::StirInGrain => "Stir in the grain, then start the recirculation",
+            Prompt::RefillTank(_) => "Refill the liquor tank until coil and element are covered",
+            Prompt::SetSparge => "Set the tun's valve to the kettle and ready the sparge",
+            Prompt::KettleCovered => "Answer when the wort covers the kettle's element",
+            Prompt::SpargeDone(_) => "Answer when the sparge water has run and the kettle is filled",
+            Prompt::ReadyWhirlpool => "Ready the whirlpool",
+            Prompt::ReadyChiller => "Connect the chiller and turn its water on",
+        }
+    }
+
+    /// The volume it is about.
+    pub const fn volume(self) -> Option<Litres> {
+        match self {
+            Prompt::FillTank(l) | Prompt::RunStrike(l) | Prompt::RefillTank(l) | Prompt::SpargeDone(l) => Some(l),
+            Prompt::ReadyToDoughIn
+            | Prompt::StirInGrain
+            | Prompt::SetSparge
+            | Prompt::KettleCovered
+            | Prompt::ReadyWhirlpool
+            | Prompt::ReadyChiller => None,
+        }
+    }
+}
+
+/// What ends a stage.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Until {
+    /// A person's answer.
+    Answered(Prompt),
+    /// A vessel comes within a distance of a temperature, from below.
+    Warm(Vessel, Celsius, Kelvin),
+    /// A vessel cools to a temperature.
+    Cool(Vessel, Celsius),
+    /// Time.
+    Lasted(Span),
+    /// The kettle boils and its hot break is over.
+    Rolling,
+}
+
+/// One stage.
+#[derive(Debug, Clone, Copy)]
+struct Stage {
+    demands: PerVessel<Demand>,
+    to_the_boil: bool,
+    pumps: Pumps,
+    until: Until,
+}
+
+/// What the sequencer sees.
+#[derive(Debug, Clone, Copy)]
+pub struct Seen {
+    /// Time since the last control tick.
+    pub elapsed: Span,
+    /// Readings; `None` while a probe has a fault.
+    pub readings: PerVessel<Option<Celsius>>,
+    /// The kettle boils and its hot break is over.
+    pub rolling: bool,
+    /// Boiling point at the rig's altitude.
+    pub boiling: Celsius,
+}
+
+/// What the sequencer would like.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Directive {
+    /// A demand for each vessel.
+    pub demands: PerVessel<Demand>,
+    /// The kettle is to be brought to the boil; overrides its demand.
+    pub to_the_boil: bool,
+    /// Pumps.
+    pub pumps: Pumps,
+    /// What a person is asked.
+    pub prompt: Option<Prompt>,
+    /// Time left on the step's timer, while it runs.
+    pub timer_left: Option<Span>,
+}
+
+/// Something to log.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Note {
+    /// A step began.
+    Step(u8),
+    /// An addition is due.
+    Addition(u8),
+    /// The sheet is done.
+    Done,
+}
+
+/// Walks through one sheet.
+#[derive(Debug, Clone)]
+pub struct Sequencer {
+    sheet: Sheet,
+    step: u8,
+    stage: u8,
+    in_stage: Span,
+    additions_called: u8,
+    /// The prompt that was last shown: only that can be answered.
+    asked: Option<Prompt>,
+    answered: Option<Prompt>,
+    paused: bool,
+    announced: bool,
+}
+
+impl Sequencer {
+    /// At the first step of a sheet.
+    pub const fn new(sheet: Sheet) -> Sequencer {
+        Sequencer {
+            sheet,
+            step: 0,
+            stage: 0,
+            in_stage: Span::ZERO,
+            additions_called: 0,
+            asked: None,
+            answered: None,
+            paused: false,
+            announced: false,
+        }
+    }
+
+    /// Index of the present step; equal to the number of steps when done.
+    pub const fn step(&self) -> u8 {
+        self.step
+    }
+
+    /// The present step.
+    pub fn present(&self) -> Option<&Step> {
+        self.sheet.steps.get(usize::from(self.step))
+    }
+
+    /// The prompt that is shown.
+    pub const fn asked(&self) -> Option<Prompt> {
+        self.asked
+    }
+
+    /// A person answers a prompt. Ignored unless it is the one that is shown.
+    pub fn answer(&mut self, prompt: Prompt) {
+        self.answered = Some(prompt).filter(|_| self.asked == Some(prompt));
+    }
+
+    /// A person moves on to the next step.
+    pub fn skip(&mut self) {
+        self.enter_step(self.step.saturating_add(1));
+    }
+
+    /// A person stops the step's timer, or lets it run again.
+    pub fn pause(&mut self, paused: bool) {
+        self.paused = paused;
+    }
+
+    /// Moves on, and says what it would like. `None` when the sheet is done.
+    pub fn tick(&mut self, seen: &Seen, mut tell: impl FnMut(Note)) -> Option<Directive> {
+        self.announce(&mut tell);
+        let mut stage = self.stage_at(seen)?;
+        if !self.paused {
+            self.in_stage = self.in_stage.plus(seen.elapsed);
+        }
+        self.call_additions(&stage, &mut tell);
+        if self.is_over(&stage, seen) {
+            self.leave_stage(seen);
+            self.announce(&mut tell);
+            stage = self.stage_at(seen)?;
+        }
+        let directive = directive(&stage, self.in_stage);
+        self.asked = directive.prompt;
+        Some(directive)
+    }
+
+    fn announce(&mut self, tell: &mut impl FnMut(Note)) {
+        if !self.announced {
+            self.announced = true;
+            tell(if self.present().is_some() { Note::Step(self.step) } else { Note::Done });
+        }
+    }
+
+    fn is_over(&mut self, stage: &Stage, seen: &Seen) -> bool {
+        let answered = self.answered.take();
+        match stage.until {
+            Until::Answered(prompt) => answered == Some(prompt),
+            Until::Warm(vessel, target, band) => seen.readings.get(vessel).is_some_and(|t| t >= target.less(band)),
+            Until::Cool(vessel, target) => seen.readings.get(vessel).is_some_and(|t| t <= target),
+            Until::Lasted(lasts) => self.in_stage >= lasts,
+            Until::Rolling => seen.rolling,
+        }
+    }
+
+    fn leave_stage(&mut self, seen: &Seen) {
+        self.stage = self.stage.saturating_add(1);
+        self.in_stage = Span::ZERO;
+        if self.stage_at(seen).is_none() {
+            self.enter_step(self.step.saturating_add(1));
+        }
+    }
+
+    fn enter_step(&mut self, step: u8) {
+        let end = u8::try_from(self.sheet.steps.len()).unwrap_or(u8::MAX);
+        self.step = step.min(end);
+        self.stage = 0;
+        self.in_stage = Span::ZERO;
+        self.additions_called = 0;
+        self.announced = false;
+    }
+
+    fn call_additions(&mut self, stage: &Stage, tell: &mut impl FnMut(Note)) {
+        let (Some(Step::Boil { additions, .. }), Until::Lasted(lasts)) =
+            (self.sheet.steps.get(usize::from(self.step)), stage.until)
+        else {
+            return;
+        };
+        let left = lasts.less(self.in_stage);
+        while let Some(&due_at_left) = additions.get(usize::from(self.additions_called)) {
+            if left > due_at_left {
+                break;
+            }
+            tell(Note::Addition(self.additions_called));
+            self.additions_called = self.additions_called.saturating_add(1);
+        }
+    }
+
+    /// The present stage of the present step; `None` past the end of either.
+    fn stage_at(&self, seen: &Seen) -> Option<Stage> {
+        let off = Stage::quiet;
+        let warm = |vessel, to| Until::Warm(vessel, to, REACHED);
+        match (self.present()?, self.stage) {
+            (Step::HeatStrike { fill, .. }, 0) => Some(off(Until::Answered(Prompt::FillTank(*fill)))),
+            (Step::HeatStrike { to, .. }, 1) => Some(off(warm(Vessel::LiquorTank, *to)).tank(*to)),
+            (Step::HeatStrike { to, .. }, 2) => Some(off(Until::Answered(Prompt::ReadyToDoughIn)).tank(*to)),
+            // The tank's element is off while its water leaves.
+            (Step::DoughIn { strike, .. }, 0) => Some(off(Until::Answered(Prompt::RunStrike(*strike))).pumping(LIQUOR)),
+            (Step::DoughIn { .. }, 1) => Some(off(Until::Answered(Prompt::StirInGrain))),
+            (Step::DoughIn { refill, .. }, 2) if refill.millilitres() > 0 => {
+                Some(off(Until::Answered(Prompt::RefillTank(*refill))))
+            }
+            // A coil in a tank colder than the mash would cool it: no recirculation until the tank is warm.
+            (Step::Rest { at, .. } | Step::MashOut { at, .. }, 0) => {
+                Some(off(Until::Warm(Vessel::LiquorTank, *at, TANK_READY)).tank(*at))
+            }
+            (Step::Rest { at, .. } | Step::MashOut { at, .. }, 1) => {
+                Some(off(Until::Warm(Vessel::MashTun, *at, REST_STARTS)).mash(*at))
+            }
+            (Step::Rest { at, lasts } | Step::MashOut { at, lasts }, 2) => Some(off(Until::Lasted(*lasts)).mash(*at)),
+            (Step::Sparge { at, .. }, 0) => Some(off(Until::Warm(Vessel::LiquorTank, *at, REST_STARTS)).tank(*at).pumping(MASH)),
+            (Step::Sparge { at, .. }, 1) => Some(off(Until::Answered(Prompt::SetSparge)).tank(*at)),
+            (Step::Sparge { .. }, 2) => Some(off(Until::Answered(Prompt::KettleCovered)).pumping(SPARGE)),
+            (Step::Sparge { water, .. }, 3) => {
+                let hold = seen.boiling.less(RUN_OFF_HOLD);
+                Some(off(Until::Answered(Prompt::SpargeDone(*water))).kettle(Demand::Hold(hold)).pumping(SPARGE))
+            }
+            (Step::BringToBoil, 0) => Some(Stage { to_the_boil: true, ..off(Until::Rolling) }),
+            (Step::Boil { duty, lasts, .. }, 0) => Some(off(Until::Lasted(*lasts)).kettle(Demand::Percent(*duty))),
+            (Step::KnockOut, 0) => Some(off(Until::Answered(Prompt::ReadyWhirlpool))),
+            (Step::Whirlpool { lasts }, 0) => Some(off(Until::Lasted(*lasts)).pumping(WORT)),
+            (Step::Chill { .. }, 0) => Some(off(Until::Answered(Prompt::ReadyChiller))),
+            (Step::Chill { to }, 1) => Some(off(Until::Cool(Vessel::BoilKettle, *to)).pumping(WORT)),
+            (
+                Step::HeatStrike { .. }
+                | Step::DoughIn { .. }
+                | Step::Rest { .. }
+                | Step::MashOut { .. }
+                | Step::Sparge { .. }
+                | Step::BringToBoil
+                | Step::Boil { .. }
+                | Step::KnockOut
+                | Step::Whirlpool { .. }
+                | Step::Chill { .. },
+                _,
+            ) => None,
+        }
+    }
+}
+
+const LIQUOR: Pumps = Pumps { liquor: true, mash: false, wort: false };
+const MASH: Pumps = Pumps { liquor: false, mash: true, wort: false };
+const SPARGE: Pumps = Pumps { liquor: true, mash: true, wort: false };
+const WORT: Pumps = Pumps { liquor: false, mash: false, wort: true };
+
+impl Stage {
+    fn quiet(until: Until) -> Stage {
+        Stage {
+            demands: PerVessel::build(|_| Demand::Off),
+            to_the_boil: false,
+            pumps: Pumps { liquor: false, mash: false, wort: false },
+            until,
+        }
+    }
+
+    fn tank(mut self, at: Celsius) -> Stage {
+        self.demands.liquor_tank = Demand::Hold(at);
+        self
+    }
+
+    /// Holds the mash through the coil.
+    fn mash(mut self, at: Celsius) -> Stage {
+        self.demands.mash_tun = Demand::Hold(at);
+        self.pumping(MASH)
+    }
+
+    fn kettle(mut self, demand: Demand) -> Stage {
+        self.demands.boil_kettle = demand;
+        self
+    }
+
+    fn pumping(mut self, pumps: Pumps) -> Stage {
+        self.pumps = pumps;
+        self
+    }
+}
+
+fn directive(stage: &Stage, in_stage: Span) -> Directive {
+    let (prompt, timer_left) = match stage.until {
+        Until::Answered(prompt) => (Some(prompt), None),
+        Until::Lasted(lasts) => (None, Some(lasts.less(in_stage))),
+        Until::Warm(..) | Until::Cool(..) | Until::Rolling => (None, None),
+    };
+    Directive { demands: stage.demands, to_the_boil: stage.to_the_boil, pumps: stage.pumps, prompt, timer_left }
+}
+
+#[cfg(test)]
+mod tests;

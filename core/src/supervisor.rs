@@ -1,0 +1,420 @@
+//! The supervisor: the control tick, four times a second.
+//!
+//! ```text
+//!   readings -> plausibility -> guard (may hold or trip) -> sequencer (what the sheet wants) -> cascade (mash to tank)
+//!            -> heat control (demand to duty) -> arbiter (who gets the element) -> lease for the fast path
+//! ```
+//!
+//! The guard comes first and does not know the demand. When it trips, or the controller is disarmed, every demand made by hand is
+//! dropped: heat never comes back by itself.
+
+use crate::arbiter::{Arbiter, Want};
+use crate::boil::Boil;
+use crate::cascade::Cascade;
+use crate::event::{Event, Log};
+use crate::fast::{FastReport, Lease, Switches};
+use crate::guard::{Facts, Guard, Notice, Verdict};
+use crate::heat::{Demand, HeatConfig, HeatControl, Learned};
+use crate::probe::plausibility::Plausibility;
+use crate::probe::{ProbeFault, Reading};
+use crate::sequencer::{Directive, Note, Seen, Sequencer};
+use crate::settings::Settings;
+use crate::sheet::Sheet;
+use crate::units::{Celsius, Duty, Instant, Kelvin, Slope, Span};
+use crate::vessel::{Element, PerElement, PerVessel, Pumps, Vessel};
+
+/// A vessel holds, rather than heats up, within this distance of its target.
+pub const HOLDING: Kelvin = Kelvin::from_milli(1_000);
+
+/// Why a command was refused.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Refusal {
+    /// The vessel has no element, and is not the mash tun either.
+    NoElement(Vessel),
+    /// A percentage makes no sense for the mash tun: it has no element of its own.
+    MashPercent,
+    /// The target is above the vessel's hard limit, or at or below freezing.
+    Target(Vessel),
+    /// A sheet is running; it makes the demands.
+    SheetRuns,
+    /// A trip is latched.
+    Tripped,
+}
+
+impl Refusal {
+    /// What is wrong and what to do.
+    pub const fn text(self) -> &'static str {
+        match self {
+            Refusal::NoElement(_) => "this vessel has no element in the rig: name one in the rig file",
+            Refusal::MashPercent => "the mash tun has no element: give it a temperature to hold",
+            Refusal::Target(_) => "the target must be above 0 C and at least 1 K below the vessel's limit",
+            Refusal::SheetRuns => "a sheet is running and makes the demands: stop the sheet first",
+            Refusal::Tripped => "a trip is latched: remove its cause and acknowledge it at the panel",
+        }
+    }
+}
+
+/// What was learned, for storing.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct Knowledge {
+    /// Of each heated vessel.
+    pub vessels: PerElement<Option<Learned>>,
+    /// The tank's offset over the mash.
+    pub mash_offset: Option<Kelvin>,
+}
+
+/// What a display or a report shows.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Status {
+    /// Readings after the plausibility filter.
+    pub readings: PerVessel<Reading>,
+    /// Setpoints in force; the tank's follows the mash cascade.
+    pub setpoints: PerVessel<Option<Celsius>>,
+    /// What heat control asked for, before the arbiter.
+    pub wanted: PerElement<Duty>,
+    /// The vessel that gets less than it wants.
+    pub yields: Option<Element>,
+    /// What the sheet would like, while one runs.
+    pub directive: Option<Directive>,
+}
+
+/// The supervisor.
+#[derive(Debug, Clone)]
+pub struct Supervisor {
+    settings: Settings,
+    filters: PerVessel<Plausibility>,
+    guard: Guard,
+    sequencer: Option<Sequencer>,
+    demands: PerVessel<Demand>,
+    pumps: Pumps,
+    cascade: Cascade,
+    boil: Option<Boil>,
+    heat: PerElement<Option<HeatControl>>,
+    arbiter: Arbiter,
+    was_armed: bool,
+    last_grant: Option<Element>,
+    status: Status,
+    log: Log<64>,
+}
+
+impl Supervisor {
+    /// Nothing demanded, nothing latched.
+    pub fn new(settings: Settings, knowledge: Knowledge) -> Supervisor {
+        let draft = settings.get();
+        Supervisor {
+            settings,
+            filters: PerVessel::build(|vessel| Plausibility::new(*draft.plausible.get(vessel))),
+            guard: Guard::new(draft.limit),
+            sequencer: None,
+            demands: PerVessel::build(|_| Demand::Off),
+            pumps: Pumps::default(),
+            cascade: Cascade::new(draft.cascade_limit, knowledge.mash_offset),
+            boil: None,
+            heat: PerElement::build(|element| {
+                let config = HeatConfig::new(settings.fastest(element)?).ok()?;
+                Some(HeatControl::new(config, *knowledge.vessels.get(element)))
+            }),
+            arbiter: Arbiter::new(),
+            was_armed: false,
+            last_grant: None,
+            status: Status {
+                readings: PerVessel::build(|_| Err(ProbeFault::NotReady)),
+                setpoints: PerVessel::default(),
+                wanted: PerElement::default(),
+                yields: None,
+                directive: None,
+            },
+            log: Log::new(),
+        }
+    }
+
+    /// The figures in force.
+    pub const fn settings(&self) -> &Settings {
+        &self.settings
+    }
+
+    /// What a display shows.
+    pub const fn status(&self) -> &Status {
+        &self.status
+    }
+
+    /// The guard.
+    pub const fn guard(&self) -> &Guard {
+        &self.guard
+    }
+
+    /// The sheet's progress.
+    pub const fn sequencer(&self) -> Option<&Sequencer> {
+        self.sequencer.as_ref()
+    }
+
+    /// The sheet's progress, for a person to answer, skip or pause.
+    pub const fn sequencer_mut(&mut self) -> Option<&mut Sequencer> {
+        self.sequencer.as_mut()
+    }
+
+    /// Heat control of one element; `None` where the rig has none.
+    pub const fn heat(&self, element: Element) -> Option<&HeatControl> {
+        self.heat.get(element).as_ref()
+    }
+
+    /// The event log.
+    pub const fn log(&mut self) -> &mut Log<64> {
+        &mut self.log
+    }
+
+    /// What was learned so far.
+    pub fn knowledge(&self) -> Knowledge {
+        Knowledge {
+            vessels: PerElement::build(|element| self.heat(element).and_then(HeatControl::learned)),
+            mash_offset: Some(self.cascade.offset()),
+        }
+    }
+
+    /// Starts a sheet. It takes over the demands.
+    pub fn start(&mut self, sheet: Sheet) {
+        self.sequencer = Some(Sequencer::new(sheet));
+    }
+
+    /// Stops the sheet; everything it demanded is off.
+    pub fn stop_sheet(&mut self) {
+        self.sequencer = None;
+        self.drop_demands();
+    }
+
+    /// A demand made by hand.
+    ///
+    /// # Errors
+    /// Refused while a sheet runs, while a trip is latched, for a vessel without an element, and for a target out of range. The demand in
+    /// force stays.
+    pub fn demand(&mut self, vessel: Vessel, demand: Demand) -> Result<(), Refusal> {
+        if self.sequencer.is_some() {
+            return Err(Refusal::SheetRuns);
+        }
+        match demand {
+            Demand::Off => {}
+            Demand::Hold(_) | Demand::Percent(_) if self.guard.latch().is_some() => return Err(Refusal::Tripped),
+            Demand::Hold(target) => self.check_target(vessel, target)?,
+            Demand::Percent(_) if vessel == Vessel::MashTun => return Err(Refusal::MashPercent),
+            Demand::Percent(_) => {}
+        }
+        let heated_by = vessel.element().unwrap_or(Element::LiquorTank);
+        if demand != Demand::Off && self.settings.get().element_power.get(heated_by).is_none() {
+            return Err(Refusal::NoElement(vessel));
+        }
+        *self.demands.get_mut(vessel) = demand;
+        Ok(())
+    }
+
+    /// Pumps switched by hand. A sheet overrides them.
+    pub const fn pump(&mut self, pumps: Pumps) {
+        self.pumps = pumps;
+    }
+
+    fn check_target(&self, vessel: Vessel, target: Celsius) -> Result<(), Refusal> {
+        let highest = self.settings.limit(vessel).less(Kelvin::from_milli(1_000));
+        if target > Celsius::default() && target <= highest { Ok(()) } else { Err(Refusal::Target(vessel)) }
+    }
+
+    /// One control tick: what the fast path may do until the next. `elapsed` is the real time since the last one.
+    pub fn tick(
+        &mut self,
+        now: Instant,
+        elapsed: Span,
+        raw: &PerVessel<Reading>,
+        switches: &Switches,
+        report: &FastReport,
+    ) -> Lease {
+        let readings = PerVessel::build(|vessel| self.filters.get_mut(vessel).check(now, *raw.get(vessel)));
+        self.status.readings = readings;
+        self.note_fast(now, report);
+        let verdict = self.watch(now, elapsed, readings, switches, report);
+        if verdict == Verdict::Tripped || report.disarmed {
+            self.drop_demands();
+        }
+        self.was_armed = report.armed;
+
+        let directive = self.follow_sheet(now, elapsed, &readings);
+        let demands = directive.as_ref().map_or(self.demands, |directive| directive.demands);
+        let pumps = directive.as_ref().map_or(self.pumps, |directive| directive.pumps);
+        let to_the_boil = directive.is_some_and(|directive| directive.to_the_boil);
+        self.status.directive = directive;
+
+        let wants = self.heat_wants(elapsed, &readings, &demands, to_the_boil, report);
+        // A vessel that may not be granted must not keep the other waiting.
+        let wants = PerElement::build(|e| if switches.selector.allows(e) { *wants.get(e) } else { Want::default() });
+        let may_heat = verdict == Verdict::Clear && report.armed;
+        let heat = self.arbiter.tick(elapsed, &wants, &report.applied).filter(|_| may_heat);
+        self.status.yields = self.arbiter.yields(&wants);
+        Lease { tripped: verdict == Verdict::Tripped, hold: verdict == Verdict::Hold, heat, pumps }
+    }
+
+    fn note_fast(&mut self, now: Instant, report: &FastReport) {
+        if report.disarmed {
+            self.log.push(now, Event::Disarmed);
+        }
+        if report.armed && (report.disarmed || !self.was_armed) {
+            self.log.push(now, Event::Armed);
+        }
+        if report.grant != self.last_grant {
+            self.last_grant = report.grant;
+            self.log.push(now, Event::Grant(report.grant));
+        }
+    }
+
+    fn watch(
+        &mut self,
+        now: Instant,
+        elapsed: Span,
+        readings: PerVessel<Reading>,
+        switches: &Switches,
+        report: &FastReport,
+    ) -> Verdict {
+        let facts = Facts {
+            now,
+            elapsed,
+            readings,
+            needed: self.needed(),
+            stopped: report.stopped,
+            stop_loop: switches.stop_loop,
+            clock_fault: report.clock_fault,
+            acknowledge: switches.acknowledge,
+        };
+        let log = &mut self.log;
+        self.guard.tick(&facts, |notice| {
+            log.push(
+                now,
+                match notice {
+                    Notice::Tripped(trip) => Event::Tripped(trip),
+                    Notice::Acknowledged(trip) => Event::Acknowledged(trip),
+                    Notice::Advised(advice) => Event::Advised(advice),
+                },
+            );
+        })
+    }
+
+    /// Probes that something depends on: any demand but off, of whatever kind; the mash needs the tank's probe too.
+    fn needed(&self) -> PerVessel<bool> {
+        let demands = self.status.directive.as_ref().map_or(self.demands, |directive| directive.demands);
+        let to_the_boil = self.status.directive.is_some_and(|directive| directive.to_the_boil);
+        PerVessel {
+            liquor_tank: demands.liquor_tank != Demand::Off || demands.mash_tun != Demand::Off,
+            mash_tun: demands.mash_tun != Demand::Off,
+            boil_kettle: demands.boil_kettle != Demand::Off || to_the_boil,
+        }
+    }
+
+    fn follow_sheet(&mut self, now: Instant, elapsed: Span, readings: &PerVessel<Reading>) -> Option<Directive> {
+        let seen = Seen {
+            elapsed,
+            readings: PerVessel::build(|vessel| readings.get(vessel).ok()),
+            rolling: self.boil.as_ref().is_some_and(|boil| matches!(boil.phase(), crate::boil::Phase::Rolling { .. })),
+            boiling: self.settings.get().boiling,
+        };
+        let log = &mut self.log;
+        let sequencer = self.sequencer.as_mut()?;
+        let directive = sequencer.tick(&seen, |note| {
+            log.push(
+                now,
+                match note {
+                    Note::Step(step) => Event::Step(step),
+                    Note::Addition(addition) => Event::Addition(addition),
+                    Note::Done => Event::SheetDone,
+                },
+            );
+        });
+        if directive.is_none() {
+            self.stop_sheet();
+        }
+        directive
+    }
+
+    fn heat_wants(
+        &mut self,
+        elapsed: Span,
+        readings: &PerVessel<Reading>,
+        demands: &PerVessel<Demand>,
+        to_the_boil: bool,
+        report: &FastReport,
+    ) -> PerElement<Want> {
+        let tank = self.tank_demand(elapsed, readings, demands);
+        let kettle = self.kettle_demand(elapsed, readings, demands, to_the_boil, report);
+        self.status.setpoints = PerVessel {
+            liquor_tank: target_of(tank),
+            mash_tun: target_of(demands.mash_tun),
+            boil_kettle: if to_the_boil { Some(self.settings.get().boiling) } else { target_of(kettle) },
+        };
+        let wants = PerElement {
+            liquor_tank: self.want(Element::LiquorTank, elapsed, readings, tank, report),
+            boil_kettle: self.want(Element::BoilKettle, elapsed, readings, kettle, report),
+        };
+        self.status.wanted = PerElement::build(|element| wants.get(element).duty);
+        wants
+    }
+
+    fn tank_demand(&mut self, elapsed: Span, readings: &PerVessel<Reading>, demands: &PerVessel<Demand>) -> Demand {
+        match (demands.mash_tun, readings.mash_tun, readings.liquor_tank) {
+            (Demand::Hold(target), Ok(mash), Ok(tank)) => {
+                let highest = self.settings.limit(Vessel::LiquorTank).less(Kelvin::from_milli(2_000));
+                Demand::Hold(self.cascade.tick(elapsed, target, mash, tank).min(highest))
+            }
+            // The guard holds while either probe has a fault.
+            (Demand::Hold(_), _, _) => Demand::Off,
+            (Demand::Off | Demand::Percent(_), _, _) => demands.liquor_tank,
+        }
+    }
+
+    fn kettle_demand(
+        &mut self,
+        elapsed: Span,
+        readings: &PerVessel<Reading>,
+        demands: &PerVessel<Demand>,
+        to_the_boil: bool,
+        report: &FastReport,
+    ) -> Demand {
+        if !to_the_boil {
+            self.boil = None;
+            return demands.boil_kettle;
+        }
+        let Ok(reading) = readings.boil_kettle else { return Demand::Off };
+        let Some(heat) = &self.heat.boil_kettle else { return Demand::Off };
+        let boil = self.boil.get_or_insert_with(|| Boil::new(self.settings.get().boiling));
+        Demand::Percent(boil.tick(elapsed, reading, heat.settled(), slope_of(heat), report.applied.boil_kettle))
+    }
+
+    fn want(
+        &mut self,
+        element: Element,
+        elapsed: Span,
+        readings: &PerVessel<Reading>,
+        demand: Demand,
+        report: &FastReport,
+    ) -> Want {
+        let (Some(heat), Ok(reading)) = (self.heat.get_mut(element), *readings.get(element.vessel())) else {
+            return Want::default();
+        };
+        let duty = heat.tick(elapsed, reading, *report.applied.get(element), demand);
+        let holding = target_of(demand).is_some_and(|target| target.above(reading) < HOLDING);
+        Want { duty, holding, slope: slope_of(heat) }
+    }
+
+    fn drop_demands(&mut self) {
+        self.demands = PerVessel::build(|_| Demand::Off);
+        self.pumps = Pumps::default();
+        self.boil = None;
+    }
+}
+
+fn target_of(demand: Demand) -> Option<Celsius> {
+    match demand {
+        Demand::Hold(target) => Some(target),
+        Demand::Off | Demand::Percent(_) => None,
+    }
+}
+
+fn slope_of(heat: &HeatControl) -> Option<Slope> {
+    heat.learned().map(|learned| learned.slope())
+}
+
+#[cfg(test)]
+mod tests;

@@ -1,0 +1,67 @@
+//! Commands and flags. Exit codes: 0 done; 1 the day tripped or went wrong; 2 bad input.
+
+mod cosim;
+mod rehearse;
+
+use clap::{Parser, Subcommand};
+use std::process::ExitCode;
+
+/// Bad input.
+const BAD_INPUT: u8 = 2;
+
+/// Rehearse an electric brew day against simulated kettles.
+///
+/// With no command, rehearses the built-in demo day.
+///
+/// Mains voltage and scalding liquid can kill. A rehearsal shows how the controller behaves; it does not make a rig safe. Follow your local
+/// code and use a licensed electrician.
+#[derive(Debug, Parser)]
+#[command(version, about, args_conflicts_with_subcommands = true)]
+struct Cli {
+    #[command(subcommand)]
+    command: Option<Command>,
+    #[command(flatten)]
+    rehearse: rehearse::Args,
+}
+
+#[derive(Debug, Subcommand)]
+enum Command {
+    /// Run a whole brew day in simulation and report on it.
+    Rehearse(rehearse::Args),
+    /// Run the controller on standard streams, JSON Lines, against a plant of your own.
+    Cosim(cosim::Args),
+    /// Print every key of rig and sheet files, with units, ranges and defaults.
+    Keys,
+}
+
+/// A failure, with the exit code it deserves.
+#[derive(Debug)]
+pub struct Failure {
+    code: u8,
+    text: String,
+}
+
+impl Failure {
+    /// Something the user gave is wrong.
+    pub fn bad_input(text: impl Into<String>) -> Failure {
+        Failure { code: BAD_INPUT, text: text.into() }
+    }
+}
+
+/// Parses the command line and runs it.
+pub fn run() -> ExitCode {
+    let cli = Cli::parse();
+    let outcome = match cli.command {
+        None => rehearse::run(&cli.rehearse),
+        Some(Command::Rehearse(args)) => rehearse::run(&args),
+        Some(Command::Cosim(args)) => cosim::run(&args),
+        Some(Command::Keys) => {
+            print!("{}", copperhold::files::reference());
+            Ok(ExitCode::SUCCESS)
+        }
+    };
+    outcome.unwrap_or_else(|failure| {
+        eprintln!("{}", failure.text.trim_end());
+        ExitCode::from(failure.code)
+    })
+}

@@ -1,0 +1,289 @@
+//! Writes down the day as it goes.
+
+use super::heat_ups::HeatUps;
+use crate::bench::Bench;
+use crate::day::{AdditionRecord, AdviceRecord, Day, PromptRecord, Sample, StepRecord, TripRecord, Volumes};
+use crate::files::{AdditionText, RigFile, SheetFile};
+use crate::fit;
+use crate::plant::{Brewery, Truth};
+use copperhold_core::event::{Entry, Event};
+use copperhold_core::heat::Demand;
+use copperhold_core::sequencer::Prompt;
+use copperhold_core::sheet::{Sheet, Step};
+use copperhold_core::vessel::{Element, PerElement, PerVessel, Vessel};
+
+/// Spacing of the samples, s.
+const SAMPLE_S: f64 = 5.0;
+
+/// What is known of a step before it runs.
+struct Plan {
+    name: String,
+    vessel: Option<Vessel>,
+    target_c: Option<f64>,
+    planned_s: Option<f64>,
+    additions: Vec<AdditionText>,
+    boils: bool,
+}
+
+/// The step under way.
+struct Running {
+    index: usize,
+    started_s: f64,
+    from_c: Option<f64>,
+    energy_j: f64,
+    /// The target has been reached, or the timer runs.
+    reached: bool,
+    highest_c: f64,
+    squares: f64,
+    count: u32,
+}
+
+/// The record being made.
+pub struct Recorder {
+    day: Day,
+    plans: Vec<Plan>,
+    running: Option<Running>,
+    heat_ups: PerElement<HeatUps>,
+    asked: Option<(Prompt, f64)>,
+    next_sample_s: f64,
+    fired_s: PerElement<f64>,
+    sample_started_s: f64,
+    boil: Option<(f64, f64)>,
+    boiled_over: bool,
+}
+
+impl Recorder {
+    /// An empty record of a day.
+    pub fn new(rig: &RigFile, sheet: &SheetFile, compiled: &Sheet, seed: u64) -> Recorder {
+        let plans = sheet
+            .steps
+            .iter()
+            .zip(&compiled.steps)
+            .map(|(named, step)| {
+                let (vessel, target_c) = subject(step);
+                Plan {
+                    name: named.name.clone(),
+                    vessel,
+                    target_c,
+                    planned_s: named.planned_s,
+                    additions: named.additions.clone(),
+                    boils: matches!(step, Step::Boil { .. }),
+                }
+            })
+            .collect();
+        let volume = |f: fn(&Step) -> i32| f64::from(compiled.steps.iter().map(f).sum::<i32>()) / 1000.0;
+        let volumes = Volumes {
+            strike_l: volume(|step| if let Step::DoughIn { strike, .. } = step { strike.millilitres() } else { 0 }),
+            sparge_l: volume(|step| if let Step::Sparge { water, .. } = step { water.millilitres() } else { 0 }),
+            ..Volumes::default()
+        };
+        let day = Day {
+            sheet: sheet.name.clone(),
+            rig: rig.rig.name.clone(),
+            seed,
+            units: sheet.units,
+            element_w: rig.rig.element_power_w(),
+            sample_s: SAMPLE_S,
+            volumes,
+            ..Day::default()
+        };
+        Recorder {
+            day,
+            plans,
+            running: None,
+            heat_ups: PerElement::default(),
+            asked: None,
+            next_sample_s: 0.0,
+            fired_s: PerElement::default(),
+            sample_started_s: 0.0,
+            boil: None,
+            boiled_over: false,
+        }
+    }
+
+    /// Writes down one control period.
+    pub fn record(&mut self, bench: &mut Bench, prompt: Option<Prompt>, answered: bool) {
+        let t_s = bench.t_s();
+        let Bench { controller, brewery, .. } = bench;
+        let truth = brewery.truth();
+        self.prompts(t_s, prompt, answered);
+        while let Some(entry) = controller.supervisor_mut().log().take() {
+            self.event(t_s, entry, brewery);
+        }
+        let directive = controller.supervisor().status().directive;
+        if truth.boiled_over && !self.boiled_over {
+            self.boiled_over = true;
+            self.day.advice.push(AdviceRecord { t_s, text: "the kettle boiled over".to_owned() });
+        }
+        self.follow_step(&truth, brewery.electric_j(), directive.is_some_and(|d| d.timer_left.is_some()));
+        for element in Element::ALL {
+            let target_c = directive.and_then(|d| match d.demands.get(element.vessel()) {
+                Demand::Hold(target) => Some(fit::degrees(*target)),
+                Demand::Off | Demand::Percent(_) => None,
+            });
+            self.heat_ups.get_mut(element).look(t_s, element, target_c, &truth, brewery);
+        }
+        if t_s >= self.next_sample_s {
+            self.sample(&truth, bench);
+        }
+    }
+
+    /// Closes the record.
+    pub fn finish(mut self, bench: &Bench) -> Day {
+        let (t_s, controller, brewery) = (bench.t_s(), &bench.controller, &bench.brewery);
+        self.close_step(t_s, brewery);
+        self.day.two_elements_ticks = bench.both_on_ticks();
+        self.day.boiling_c = brewery.boiling_c();
+        self.day.energy = brewery.energy().kwh();
+        self.day.heat_ups =
+            PerElement { liquor_tank: self.heat_ups.liquor_tank.finish(), boil_kettle: self.heat_ups.boil_kettle.finish() };
+        if let Some(latch) = controller.supervisor().guard().latch()
+            && self.day.trips.is_empty()
+        {
+            self.day.trips.push(TripRecord { t_s, cause: latch.trip.to_string(), remedy: latch.trip.remedy().to_owned() });
+        }
+        self.day
+    }
+
+    fn prompts(&mut self, t_s: f64, prompt: Option<Prompt>, answered: bool) {
+        if self.asked.map(|(asked, _)| asked) != prompt {
+            self.asked = prompt.map(|prompt| (prompt, t_s));
+        }
+        if answered && let Some((prompt, asked_s)) = self.asked.take() {
+            let volume = prompt.volume().map(|volume| {
+                let litres = f64::from(volume.millilitres()) / 1000.0;
+                format!(" ({})", crate::report::measure::Measure(self.day.units).volume_text(litres))
+            });
+            let text = format!("{}{}", prompt.ask(), volume.unwrap_or_default());
+            self.day.prompts.push(PromptRecord { asked_s, answered_s: t_s, text });
+        }
+    }
+
+    fn event(&mut self, t_s: f64, entry: Entry, brewery: &Brewery) {
+        let at_s = entry.at.as_micros() as f64 * 1e-6;
+        match entry.event {
+            Event::Step(index) => {
+                self.close_step(at_s, brewery);
+                self.open_step(usize::from(index), at_s, brewery);
+            }
+            Event::SheetDone => self.close_step(at_s, brewery),
+            Event::Addition(index) => {
+                let addition = self.running.as_ref().and_then(|r| self.plans.get(r.index)?.additions.get(usize::from(index)));
+                if let Some(addition) = addition {
+                    let name = if addition.amount.is_empty() {
+                        addition.name.clone()
+                    } else {
+                        format!("{} {}", addition.amount, addition.name)
+                    };
+                    self.day.additions.push(AdditionRecord { t_s: at_s, name, minutes_left: addition.left_s / 60.0 });
+                }
+            }
+            Event::Tripped(trip) => {
+                self.day.trips.push(TripRecord { t_s: at_s, cause: trip.to_string(), remedy: trip.remedy().to_owned() });
+            }
+            Event::Advised(advice) => self.day.advice.push(AdviceRecord { t_s, text: advice.to_string() }),
+            Event::Armed | Event::Disarmed | Event::Grant(_) | Event::Acknowledged(_) => {}
+        }
+    }
+
+    fn open_step(&mut self, index: usize, t_s: f64, brewery: &Brewery) {
+        let Some(plan) = self.plans.get(index) else { return };
+        let truth = brewery.truth();
+        if plan.boils {
+            self.day.volumes.pre_boil_l = truth.cold_l.boil_kettle;
+            self.boil = Some((t_s, truth.cold_l.boil_kettle));
+        }
+        self.running = Some(Running {
+            index,
+            started_s: t_s,
+            from_c: plan.vessel.filter(|&v| *truth.cold_l.get(v) > 0.1).map(|v| *truth.bulk_c.get(v)),
+            energy_j: brewery.electric_j(),
+            reached: false,
+            highest_c: f64::NEG_INFINITY,
+            squares: 0.0,
+            count: 0,
+        });
+    }
+
+    fn close_step(&mut self, t_s: f64, brewery: &Brewery) {
+        let Some(running) = self.running.take() else { return };
+        let Some(plan) = self.plans.get(running.index) else { return };
+        let truth = brewery.truth();
+        if plan.boils
+            && let Some((began_s, from_l)) = self.boil
+        {
+            let to_l = truth.cold_l.boil_kettle;
+            self.day.volumes.post_boil_l = to_l;
+            self.day.volumes.boil_off_l_per_h = (from_l - to_l) / ((t_s - began_s) / 3600.0).max(1e-9);
+        }
+        let judged = plan.target_c.filter(|_| running.reached);
+        self.day.steps.push(StepRecord {
+            name: plan.name.clone(),
+            started_s: running.started_s,
+            ended_s: t_s,
+            planned_s: plan.planned_s,
+            vessel: plan.vessel,
+            from_c: running.from_c,
+            target_c: plan.target_c,
+            to_c: plan.vessel.map(|v| *truth.bulk_c.get(v)),
+            overshoot_k: judged.map(|target_c| (running.highest_c - target_c).max(0.0)),
+            hold_rms_k: (running.count > 0).then(|| (running.squares / f64::from(running.count)).sqrt()),
+            energy_kwh: (brewery.electric_j() - running.energy_j) / 3.6e6,
+        });
+    }
+
+    /// Judges the step under way by the true bulk temperature of its vessel.
+    fn follow_step(&mut self, truth: &Truth, electric_j: f64, timed: bool) {
+        let Some(running) = &mut self.running else { return };
+        let plan = self.plans.get(running.index);
+        if let (None, Some(vessel)) = (running.from_c, plan.and_then(|plan| plan.vessel)) {
+            // A vessel that was empty starts where its heat-up starts.
+            let fed = running.energy_j < electric_j;
+            running.from_c = fed.then(|| *truth.bulk_c.get(vessel));
+        }
+        let Some(Plan { vessel: Some(vessel), target_c: Some(target_c), boils: false, .. }) = plan else {
+            return;
+        };
+        let bulk_c = *truth.bulk_c.get(*vessel);
+        running.reached |= timed || (running.from_c.is_some_and(|from_c| from_c < *target_c) && bulk_c >= target_c - 0.3);
+        if running.reached {
+            running.highest_c = running.highest_c.max(bulk_c);
+        }
+        if timed {
+            running.squares += (bulk_c - target_c).powi(2);
+            running.count += 1;
+        }
+    }
+
+    fn sample(&mut self, truth: &Truth, bench: &Bench) {
+        let t_s = bench.t_s();
+        let status = bench.controller.supervisor().status();
+        let energy = bench.brewery.energy();
+        let fired_s = PerElement::build(|e| energy.element_j.get(e) / self.day.element_w.get(e).max(1.0));
+        let interval_s = (t_s - self.sample_started_s).max(1e-9);
+        let duty = PerElement::build(|element| ((fired_s.get(element) - self.fired_s.get(element)) / interval_s).clamp(0.0, 1.0));
+        self.day.samples.push(Sample {
+            t_s: self.next_sample_s,
+            reading_c: PerVessel::build(|v| status.readings.get(v).ok().map(fit::degrees)),
+            setpoint_c: PerVessel::build(|v| status.setpoints.get(v).map(fit::degrees)),
+            grant: bench.outputs().grant,
+            duty,
+            volume_l: truth.volume_l,
+        });
+        self.sample_started_s = t_s;
+        self.fired_s = fired_s;
+        self.next_sample_s += SAMPLE_S;
+    }
+}
+
+/// The vessel a step is about, and its target.
+fn subject(step: &Step) -> (Option<Vessel>, Option<f64>) {
+    match step {
+        Step::HeatStrike { to, .. } => (Some(Vessel::LiquorTank), Some(fit::degrees(*to))),
+        Step::DoughIn { .. } => (Some(Vessel::MashTun), None),
+        Step::Rest { at, .. } | Step::MashOut { at, .. } => (Some(Vessel::MashTun), Some(fit::degrees(*at))),
+        Step::Sparge { at, .. } => (Some(Vessel::LiquorTank), Some(fit::degrees(*at))),
+        Step::BringToBoil | Step::Boil { .. } | Step::KnockOut | Step::Whirlpool { .. } => (Some(Vessel::BoilKettle), None),
+        Step::Chill { to } => (Some(Vessel::BoilKettle), Some(fit::degrees(*to))),
+    }
+}
