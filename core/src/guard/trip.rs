@@ -48,6 +48,8 @@ impl fmt::Display for Trip {
 pub enum Advice {
     /// A probe that nothing depends on just now gives no sound reading.
     Probe(Vessel, ProbeFault),
+    /// The mash does not answer a tank that is warmer: nothing flows through the coil.
+    FlowStopped,
 }
 
 impl fmt::Display for Advice {
@@ -56,6 +58,10 @@ impl fmt::Display for Advice {
             Advice::Probe(vessel, fault) => {
                 write!(f, "the {} probe {}; {}", vessel.label(), fault.cause(), fault.remedy())
             }
+            Advice::FlowStopped => f.write_str(
+                "the mash does not follow the tank, which waits at its last safe offset; check that the pump runs, that its valves are open \
+                 and that the grain bed is not stuck",
+            ),
         }
     }
 }
