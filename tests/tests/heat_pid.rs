@@ -42,9 +42,9 @@ fn derivative_of_a_steady_climb_is_its_slope_times_td_and_a_new_setpoint_gives_n
     }
     // Error zero: what is left is 0.5 less Kc Td times the slope.
     let output = share(pid.tick(TICK, celsius(level), celsius(level)));
-    assert!((output - (0.5 - 0.1 * 20.0 * 0.02)).abs() < 2e-3, "{output}");
+    assert!((output - (0.5 - 0.1 * 20.0 * 0.02)).abs() < 6e-3, "{output}");
     let moved = share(pid.tick(TICK, celsius(level + 1.0), celsius(level)));
-    assert!((moved - output - 0.1).abs() < 5e-3, "proportional only: {output} -> {moved}");
+    assert!((moved - output - 0.1).abs() < 6e-3, "proportional only: {output} -> {moved}");
 }
 
 #[test]
@@ -62,14 +62,18 @@ fn swapping_gains_and_taking_over_from_another_hand_does_not_bump() {
     for tick in 0..200 {
         pid.tick(TICK, celsius(66.0), celsius(60.0 + f64::from(tick) * 0.02));
     }
+    // At rest, so that the derivative filter has nothing left to forget.
+    for _ in 0..100 {
+        pid.tick(TICK, celsius(66.0), celsius(64.0));
+    }
     let before = share(pid.tick(TICK, celsius(66.0), celsius(64.0)));
     assert!(before > 0.05 && before < 0.95, "within the band: {before}");
     pid.set_gains(gains(0.12, Some(400), 5));
     let after = share(pid.tick(TICK, celsius(66.0), celsius(64.0)));
-    assert!((after - before).abs() < 0.02, "{before} -> {after}");
+    assert!((after - before).abs() < 0.002, "{before} -> {after}");
     pid.track(Duty::from_basis_points(4_200));
     let taken = share(pid.tick(TICK, celsius(66.0), celsius(64.0)));
-    assert!((taken - 0.42).abs() < 0.02, "{taken}");
+    assert!((taken - 0.42).abs() < 0.002, "{taken}");
 }
 
 #[test]

@@ -16,10 +16,7 @@ fn ranks(outcomes: &[Outcome], of: fn(&Outcome) -> f64) -> [f64; 3] {
 /// A PI by a published rule that knows the true climb and lag.
 fn told_the_truth(seed: u64, rule: IntegratingRule) -> Outcome {
     let bench = Bench::random(seed);
-    let kettle = Integrating {
-        climb: Slope::from_micro((bench.slope() * 1e6) as i32),
-        lag: Span::from_millis((bench.lag() * 1e3) as u64),
-    };
+    let kettle = Integrating { climb: Slope::from_micro((bench.slope() * 1e6) as i32), lag: Span::from_millis((bench.lag() * 1e3) as u64) };
     let mut pid = Pid::new(kettle.gains(rule).unwrap());
     judge(bench, seed, |reading, _| share(pid.tick(Span::from_millis(250), celsius(bench.target_c), celsius(reading))))
 }
@@ -29,7 +26,13 @@ fn thermostat(seed: u64) -> Outcome {
     let bench = Bench::random(seed);
     judge(bench, seed, |reading, applied| {
         let off = reading - bench.target_c;
-        if off > 0.25 { 0.0 } else if off < -0.25 { 1.0 } else { applied }
+        if off > 0.25 {
+            0.0
+        } else if off < -0.25 {
+            1.0
+        } else {
+            applied
+        }
     })
 }
 

@@ -77,24 +77,24 @@ pub enum UltimateRule {
     TyreusLuybenPid,
 }
 
-/// Coefficients in ten-thousandths: of the gain, of the integral time (`None`: no integral action), of the derivative time.
+/// Coefficients in millionths: of the gain, of the integral time (`None`: no integral action), of the derivative time.
 type Coefficients = (i64, Option<u64>, u64);
 
 impl Integrating {
     /// Gains by `rule`, or why they cannot be had (climb or lag of zero, or outside what [`PidGains`] accepts).
     pub fn gains(&self, rule: IntegratingRule) -> Result<PidGains, PidGainsError> {
         let (kc, ti, td): Coefficients = match rule {
-            IntegratingRule::Simc(Brisk::Tight) => (5_000, Some(80_000), 0),
-            IntegratingRule::Simc(Brisk::Smooth) => (2_500, Some(160_000), 0),
-            IntegratingRule::AmigoPi => (3_500, Some(134_000), 0),
-            IntegratingRule::AmigoPid => (4_500, Some(80_000), 5_000),
-            IntegratingRule::ZieglerNicholsP => (10_000, None, 0),
-            IntegratingRule::ZieglerNicholsPi => (9_000, Some(33_333), 0),
-            IntegratingRule::ZieglerNicholsPid => (12_000, Some(20_000), 5_000),
+            IntegratingRule::Simc(Brisk::Tight) => (500_000, Some(8_000_000), 0),
+            IntegratingRule::Simc(Brisk::Smooth) => (250_000, Some(16_000_000), 0),
+            IntegratingRule::AmigoPi => (350_000, Some(13_400_000), 0),
+            IntegratingRule::AmigoPid => (450_000, Some(8_000_000), 500_000),
+            IntegratingRule::ZieglerNicholsP => (1_000_000, None, 0),
+            IntegratingRule::ZieglerNicholsPi => (900_000, Some(3_333_333), 0),
+            IntegratingRule::ZieglerNicholsPid => (1_200_000, Some(2_000_000), 500_000),
         };
-        // 1 / (k L): climb in 2^-24 K/s, lag in us, result in 2^-16 duty/K: 2^(24 + 16) 1e6 / 1e4 of a coefficient.
+        // 1 / (k L): climb in 2^-24 K/s, lag in us, result in 2^-16 duty/K: 2^(24 + 16) 1e6 / 1e6 of a coefficient.
         let product = i128::from(self.climb.fixed().to_bits()) * i128::from(self.lag.as_micros());
-        let bits = (i128::from(kc * 100) << 40).checked_div(product).unwrap_or(0);
+        let bits = (i128::from(kc) << 40).checked_div(product).unwrap_or(0);
         gains(bits, ti, td, self.lag)
     }
 
@@ -111,18 +111,18 @@ impl Ultimate {
     /// Gains by `rule`, or why they cannot be had.
     pub fn gains(&self, rule: UltimateRule) -> Result<PidGains, PidGainsError> {
         let (kc, ti, td): Coefficients = match rule {
-            UltimateRule::ZieglerNicholsP => (5_000, None, 0),
-            UltimateRule::ZieglerNicholsPi => (4_500, Some(8_333), 0),
-            UltimateRule::ZieglerNicholsPid => (6_000, Some(5_000), 1_250),
-            UltimateRule::TyreusLuybenPi => (3_125, Some(22_000), 0),
-            UltimateRule::TyreusLuybenPid => (4_545, Some(22_000), 1_587),
+            UltimateRule::ZieglerNicholsP => (500_000, None, 0),
+            UltimateRule::ZieglerNicholsPi => (450_000, Some(833_333), 0),
+            UltimateRule::ZieglerNicholsPid => (600_000, Some(500_000), 125_000),
+            UltimateRule::TyreusLuybenPi => (312_500, Some(2_200_000), 0),
+            UltimateRule::TyreusLuybenPid => (454_545, Some(2_200_000), 158_730),
         };
-        gains(i128::from(self.gain.to_bits()) * i128::from(kc) / 10_000, ti, td, self.period)
+        gains(i128::from(self.gain.to_bits()) * i128::from(kc) / 1_000_000, ti, td, self.period)
     }
 }
 
 fn gains(kc_bits: i128, ti: Option<u64>, td: u64, time: Span) -> Result<PidGains, PidGainsError> {
-    let part = |ten_thousandths: u64| Span::from_micros(time.times(ten_thousandths).as_micros() / 10_000);
+    let part = |millionths: u64| Span::from_micros(time.times(millionths).as_micros() / 1_000_000);
     PidGains::new(narrow(kc_bits), ti.map(part), part(td))
 }
 
