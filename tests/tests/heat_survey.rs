@@ -1,39 +1,14 @@
 //! The heat control over random rigs, and beside it what else there is. The whole table: `cargo run --release --example heat_survey`.
 
-use copperhold_core::heat::pid::Pid;
-use copperhold_core::heat::rules::{Brisk, Integrating, IntegratingRule};
-use copperhold_core::units::{Slope, Span};
+use copperhold_core::heat::rules::{Brisk, IntegratingRule};
 use copperhold_tests::bench_kettle::Bench;
-use copperhold_tests::heat_bench::{Outcome, celsius, heat_up, judge, rank, share, survey};
+use copperhold_tests::heat_bench::{Outcome, heat_up, rank, survey, thermostat, told_the_truth};
 
 const RIGS: u64 = 40;
 
 fn ranks(outcomes: &[Outcome], of: fn(&Outcome) -> f64) -> [f64; 3] {
     let values: Vec<f64> = outcomes.iter().map(of).collect();
     [0.5, 0.95, 1.0].map(|at| rank(&values, at))
-}
-
-/// A PI by a published rule that knows the true climb and lag.
-fn told_the_truth(seed: u64, rule: IntegratingRule) -> Outcome {
-    let bench = Bench::random(seed);
-    let kettle = Integrating { climb: Slope::from_micro((bench.slope() * 1e6) as i32), lag: Span::from_millis((bench.lag() * 1e3) as u64) };
-    let mut pid = Pid::new(kettle.gains(rule).unwrap());
-    judge(bench, seed, |reading, _| share(pid.tick(Span::from_millis(250), celsius(bench.target_c), celsius(reading))))
-}
-
-/// A thermostat with 0.5 K of hysteresis.
-fn thermostat(seed: u64) -> Outcome {
-    let bench = Bench::random(seed);
-    judge(bench, seed, |reading, applied| {
-        let off = reading - bench.target_c;
-        if off > 0.25 {
-            0.0
-        } else if off < -0.25 {
-            1.0
-        } else {
-            applied
-        }
-    })
 }
 
 #[test]
