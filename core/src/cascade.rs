@@ -55,6 +55,8 @@ const FASTEST_UP: i64 = ONE / 40;
 const EVERY_US: i64 = 10_000_000;
 const COUNT: usize = 13;
 const WINDOW_S: i64 = 120;
+/// Rise of the mash in a window that tells of time constant and ratio: in a hold, loss would be taken for them.
+const TELLING_RISE: i64 = ONE / 10;
 /// A gap above the offset by more than this ought to move the mash.
 const TELLING: i64 = ONE * 3 / 2;
 /// Flow has stopped when so much of it (K s) ...
@@ -225,7 +227,9 @@ impl Cascade {
         let stored = last.settled.saturating_sub(first.settled);
         let given = sum(|sample| sample.heat);
         let lost = self.follow.learn(target, gap, rise);
-        self.balance.learn(given, rise.saturating_add(lost), stored);
+        if rise > TELLING_RISE {
+            self.balance.learn(given, rise.saturating_add(lost), stored);
+        }
     }
 }
 
@@ -268,7 +272,9 @@ impl Follow {
     fn learn(&mut self, target: Celsius, gap: i64, rise: i64) -> i64 {
         let offset = self.offset_at(target);
         let drive = gap.saturating_sub(offset);
-        (self.squares, self.products) = add_pair((self.squares, self.products), drive, drive, rise, Self::ENOUGH);
+        if rise > TELLING_RISE {
+            (self.squares, self.products) = add_pair((self.squares, self.products), drive, drive, rise, Self::ENOUGH);
+        }
         let time_s = self.time_s();
         // The part of the gap that moves the mash.
         let moving = rise.saturating_mul(time_s) / WINDOW_S;
