@@ -2,6 +2,7 @@
 
 pub mod bench;
 pub mod bench_kettle;
+pub mod boil_bench;
 pub mod heat_bench;
 pub mod mash_bench;
 pub mod reference;
