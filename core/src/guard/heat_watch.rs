@@ -141,14 +141,15 @@ impl HeatWatch {
     fn is_unasked(&mut self, facts: &HeatFacts, way: Kelvin) -> bool {
         let credit = self.bounds.fastest.over(facts.elapsed.share(facts.applied));
         let explained = facts.reading.plus(way);
-        if self.is_poured(facts) {
+        let given = facts.may_come_from.is_some_and(|other| facts.reading <= other.plus(UNASKED_MARGIN));
+        if self.is_poured(facts) || given {
+            // Whatever came so far came from elsewhere: only what comes on top counts.
             self.ceiling = Some(explained);
             return false;
         }
         let ceiling = self.ceiling.map_or(explained, |ceiling| ceiling.plus(credit).min(explained));
         self.ceiling = Some(ceiling);
-        let above = facts.reading > ceiling.plus(UNASKED_MARGIN);
-        above && facts.may_come_from.is_none_or(|other| facts.reading > other.plus(UNASKED_MARGIN))
+        facts.reading > ceiling.plus(UNASKED_MARGIN)
     }
 
     /// A reading that leaps faster than any element could drive it was poured: no evidence while that settles.

@@ -1,6 +1,7 @@
 //! Commands and flags. Exit codes: 0 done; 1 the day tripped or went wrong; 2 bad input.
 
 mod cosim;
+mod drill;
 mod rehearse;
 
 use clap::{Parser, Subcommand};
@@ -30,6 +31,8 @@ enum Command {
     Rehearse(rehearse::Args),
     /// Run the controller on standard streams, JSON Lines, against a plant of your own.
     Cosim(cosim::Args),
+    /// Inject faults on purpose in every phase of the day and see what the controller makes of them.
+    Drill(drill::Args),
     /// Print every key of rig and sheet files, with units, ranges and defaults.
     Keys,
 }
@@ -55,6 +58,7 @@ pub fn run() -> ExitCode {
         None => rehearse::run(&cli.rehearse),
         Some(Command::Rehearse(args)) => rehearse::run(&args),
         Some(Command::Cosim(args)) => cosim::run(&args),
+        Some(Command::Drill(args)) => drill::run(&args),
         Some(Command::Keys) => {
             print!("{}", copperhold::files::reference());
             Ok(ExitCode::SUCCESS)
