@@ -14,7 +14,7 @@ const STYLE: &str = "
 .matrix td{padding:5px 6px;border:1px solid var(--rule);min-width:5.2em;vertical-align:top;line-height:1.3}
 .matrix td.good{background:var(--band)}
 .matrix td.bad{border:2px solid var(--trip);color:var(--trip);font-weight:600}
-.matrix td.unseen{border-style:dashed;color:var(--quiet)}
+.matrix td.blind{border-style:dashed;color:var(--quiet)}
 .matrix td.none{border:0}
 .matrix small{display:block;color:var(--quiet)}
 .wide{overflow-x:auto}
@@ -85,14 +85,14 @@ fn show(cell: &Cell) -> String {
     let class = if cell.passed < cell.run {
         "bad"
     } else if cell.unseen.is_some() && cell.tripped < cell.run {
-        "unseen"
+        "blind"
     } else {
         "good"
     };
     let main = match (class, cell.tripped) {
         ("bad", _) => format!("{} of {} wrong", cell.run - cell.passed, cell.run),
-        ("unseen", 0) => "unseen".to_owned(),
-        ("unseen", tripped) => format!("{tripped} of {} seen", cell.run),
+        ("blind", 0) => "unseen".to_owned(),
+        ("blind", tripped) => format!("{tripped} of {} seen", cell.run),
         (_, 0) if cell.limit_s.is_some() => "off at once".to_owned(),
         (_, 0) => "borne".to_owned(),
         _ => format!("trip {:.1} s", cell.slowest_s),
