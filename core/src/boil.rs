@@ -10,8 +10,10 @@
 //! An open kettle near its boiling point loses a large share of a small element's power as vapour, so a fixed reduced share might never
 //! boil. What it loses is known at the edge: full power climbs by `k` less the loss. From the edge on the element gives the loss and a
 //! little more, enough for a steady climb that ends sharply at the boil. The plateau is judged by the climb alone, so a probe that reads
-//! a kelvin or two low, or a day of low air pressure, does not hide the boil. Readings taken while the element has less than half of the
-//! least edge share (somebody else has it, a hold, a stop) say nothing about a climb and are thrown away.
+//! a kelvin or two low, or a day of low air pressure, does not hide the boil.
+//!
+//! Readings taken while the element has less than a third of full power (somebody else has it, a hold, a stop) say nothing about a
+//! plateau and are thrown away.
 
 use crate::units::{Celsius, Duty, Kelvin, Slope, Span};
 use fixed::types::I16F16;
@@ -38,9 +40,10 @@ const PLATEAU_CLIMB: Slope = Slope::from_micro(2_500);
 /// Spacing and number of the readings a climb is taken from: the mean of the last three against that of the first three.
 const EVERY: Span = Span::from_secs(10);
 const COUNT: usize = 7;
-const HALF: Duty = Duty::from_basis_points(5_000);
 /// Time between the two means.
 const APART: Span = Span::from_secs(40);
+/// With less than this share of full power a reading says nothing about a plateau.
+const LEAST_HEAT: Duty = Duty::from_basis_points(3_000);
 
 /// Where the approach stands.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -114,7 +117,7 @@ impl Boil {
         self.since_reading = self.since_reading.plus(elapsed);
         self.heated = self.heated.plus(elapsed.share(applied));
         if self.since_reading >= EVERY {
-            if self.heated < EVERY.share(EDGE_DUTY.0).share(HALF) {
+            if self.heated < EVERY.share(LEAST_HEAT) {
                 self.readings.clear();
             }
             self.since_reading = Span::ZERO;

@@ -145,8 +145,11 @@ pub struct Sequencer {
     stage: u8,
     in_stage: Span,
     additions_called: u8,
+    /// The prompt that was last shown: only that can be answered.
+    asked: Option<Prompt>,
     answered: Option<Prompt>,
     paused: bool,
+    attended: bool,
     announced: bool,
 }
 
@@ -159,8 +162,10 @@ impl Sequencer {
             stage: 0,
             in_stage: Span::ZERO,
             additions_called: 0,
+            asked: None,
             answered: None,
             paused: false,
+            attended: false,
             announced: false,
         }
     }
@@ -175,19 +180,32 @@ impl Sequencer {
         self.sheet.steps.get(usize::from(self.step))
     }
 
-    /// A person answers a prompt. An answer to anything but what is asked when the next tick comes is forgotten.
-    pub const fn answer(&mut self, prompt: Prompt) {
-        self.answered = Some(prompt);
+    /// The prompt that is shown.
+    pub const fn asked(&self) -> Option<Prompt> {
+        self.asked
+    }
+
+    /// A person answers a prompt. Ignored unless it is the one that is shown.
+    pub fn answer(&mut self, prompt: Prompt) {
+        self.answered = Some(prompt).filter(|_| self.asked == Some(prompt));
+        self.attended = true;
     }
 
     /// A person moves on to the next step.
     pub fn skip(&mut self) {
+        self.attended = true;
         self.enter_step(self.step.saturating_add(1));
     }
 
     /// A person stops the step's timer, or lets it run again.
     pub fn pause(&mut self, paused: bool) {
         self.paused = paused;
+        self.attended = true;
+    }
+
+    /// Whether a person did something since the last call.
+    pub fn take_attended(&mut self) -> bool {
+        core::mem::take(&mut self.attended)
     }
 
     /// Moves on, and says what it would like. `None` when the sheet is done.
@@ -203,7 +221,9 @@ impl Sequencer {
             self.announce(&mut tell);
             stage = self.stage_at(seen)?;
         }
-        Some(directive(&stage, self.in_stage))
+        let directive = directive(&stage, self.in_stage);
+        self.asked = directive.prompt;
+        Some(directive)
     }
 
     fn announce(&mut self, tell: &mut impl FnMut(Note)) {

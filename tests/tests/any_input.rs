@@ -6,7 +6,6 @@
 use copperhold_core::fast::{Outputs, Selector};
 use copperhold_core::heat::Demand;
 use copperhold_core::probe::{ProbeFault, Reading};
-use copperhold_core::sequencer::Prompt;
 use copperhold_core::sheet::Step;
 use copperhold_core::units::{Celsius, Duty, Instant, Litres, Span};
 use copperhold_core::vessel::{Element, PerVessel, Pumps, Vessel};
@@ -252,12 +251,15 @@ impl Watched {
             Act::StopSheet => supervisor.stop_sheet(),
             Act::Pumps(on) => supervisor.pump(Pumps { liquor: on, mash: on, wort: on }),
             Act::Answer | Act::Skip | Act::Pause(_) => {
-                let asked = supervisor.status().directive.and_then(|directive| directive.prompt);
                 if let Some(sequencer) = supervisor.sequencer_mut() {
                     match act {
                         Act::Skip => sequencer.skip(),
                         Act::Pause(paused) => sequencer.pause(paused),
-                        _ => sequencer.answer(asked.unwrap_or(Prompt::ReadyToDoughIn)),
+                        _ => {
+                            if let Some(prompt) = sequencer.asked() {
+                                sequencer.answer(prompt);
+                            }
+                        }
                     }
                 }
             }

@@ -16,6 +16,7 @@ fn draft() -> Draft {
         mains: Mains::Hz60,
         element_power: PerElement::build(|_| Some(Watts::new(5_500))),
         least_ml: PerElement::build(|_| 10_000),
+        greatest_ml: PerElement::build(|_| 60_000),
         limit: PerVessel { liquor_tank: c(90_000), mash_tun: c(90_000), boil_kettle: c(104_000) },
         boiling: c(100_000),
         cascade_limit: Kelvin::from_milli(6_000),
@@ -271,7 +272,7 @@ fn the_log_tells_the_story_of_a_stop() {
 
 #[test]
 fn what_is_stored_comes_back_in_force() {
-    let learned = Learned::new(Slope::from_micro(60_000), Span::from_secs(30), Slope::from_micro(2_000));
+    let learned = Learned::new(Slope::from_micro(60_000), Span::from_secs(30), Slope::from_micro(700));
     let knowledge = Knowledge {
         vessels: PerElement { liquor_tank: Some(learned), boil_kettle: None },
         mash_offset: Some(Kelvin::from_milli(2_250)),
