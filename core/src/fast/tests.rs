@@ -92,7 +92,8 @@ fn a_stop_while_disarmed_is_no_event() {
     bench.lease = Some(idle());
     bench.run(READY, 5);
     bench.run(DARK, 5);
-    assert_eq!((bench.fast.report().stopped, bench.fast.report().disarmed), (false, false));
+    let report = bench.fast.report();
+    assert_eq!((report.stopped, report.disarmed), (false, false));
 }
 
 #[test]
@@ -100,7 +101,8 @@ fn h29_the_key_takes_effect_in_the_tick_that_sees_it() {
     let mut bench = Bench::armed(lease(LiquorTank, Duty::FULL));
     assert_eq!(bench.tick(Switches { key: false, ..READY }), Outputs::default());
     assert_eq!(bench.run(READY, 1_000), Outputs::default());
-    assert!(bench.fast.report().disarmed && !bench.fast.report().stopped);
+    let report = bench.fast.report();
+    assert!(report.disarmed && !report.stopped);
 }
 
 #[test]
@@ -264,6 +266,25 @@ fn outputs_stay_as_they_are_until_the_time_that_is_named() {
             bench.tick(READY);
         }
     }
+}
+
+#[test]
+fn a_host_is_not_called_more_often_than_needed() {
+    let mut idle_bench = Bench::armed(idle());
+    assert_eq!(idle_bench.fast.due_in(), LEASE.less(TICK), "nothing but the lease runs out");
+    for basis_points in [0, 10_000] {
+        let bench = Bench::armed(lease(BoilKettle, Duty::from_basis_points(basis_points)));
+        assert_eq!(bench.fast.due_in(), LEASE.less(TICK), "{basis_points} basis points switch nothing");
+    }
+    let partial = Bench::armed(lease(BoilKettle, Duty::from_basis_points(3_300)));
+    assert!((TICK..=Mains::Hz50.window()).contains(&partial.fast.due_in()), "{:?}", partial.fast.due_in());
+    // A changeover runs out before the lease.
+    let mut bench = Bench::armed(lease(BoilKettle, Duty::FULL));
+    bench.lease = Some(lease(LiquorTank, Duty::FULL));
+    bench.tick(READY);
+    assert_eq!(bench.fast.due_in(), Timing::default().dead_time);
+    idle_bench.tick(DARK);
+    assert!(idle_bench.fast.due_in() > Span::ZERO);
 }
 
 #[test]

@@ -202,3 +202,6 @@ fn one_and_a_half(span: Span) -> Span {
 fn micros(span: Span) -> i64 {
     i64::try_from(span.as_micros()).unwrap_or(i64::MAX)
 }
+
+#[cfg(test)]
+mod tests;

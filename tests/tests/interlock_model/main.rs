@@ -7,7 +7,7 @@ mod gate;
 mod mutants;
 mod watch;
 
-use copperhold_core::fast::{FastPath, LEASE, Lease, Selector, Switches};
+use copperhold_core::fast::{FastPath, LEASE, Lease, Switches};
 use copperhold_core::guard::{Facts, Guard, Notice, PROBE_PATIENCE, Trip, Verdict};
 use copperhold_core::interlock::Timing;
 use copperhold_core::probe::ProbeFault;
@@ -106,8 +106,7 @@ impl Machine {
     }
 
     fn step(&self, state: &mut State, input: &Input) {
-        let switches =
-            Switches { stop_loop: input.stop_loop, key: input.key, arm: input.arm, acknowledge: false, selector: Selector::Auto };
+        let switches = Switches { stop_loop: input.stop_loop, key: input.key, arm: input.arm, ..Switches::default() };
         let elapsed = match input.pace {
             Pace::Tick => Some(TICK),
             Pace::Late => Some(Span::from_millis(40)),
@@ -149,6 +148,8 @@ impl Machine {
             stop_loop,
             clock_fault: false,
             acknowledge,
+            found: None,
+            hold: false,
         };
         let latch = state.guard.latch();
         let verdict = (self.watch)(&mut state.guard, &facts);
