@@ -146,9 +146,11 @@ impl HeatWatch {
             return false;
         }
         let ceiling = self.ceiling.map_or(explained, |ceiling| ceiling.plus(credit).min(explained));
+        // What another vessel's heat explains stays explained: an empty kettle fills with hot wort, then its own element goes on.
+        let fed = facts.may_come_from.map_or(ceiling, |other| facts.reading.min(other));
+        let ceiling = ceiling.max(fed);
         self.ceiling = Some(ceiling);
-        let above = facts.reading > ceiling.plus(UNASKED_MARGIN);
-        above && facts.may_come_from.is_none_or(|other| facts.reading > other.plus(UNASKED_MARGIN))
+        facts.reading > ceiling.plus(UNASKED_MARGIN)
     }
 
     /// A reading that leaps faster than any element could drive it was poured: no evidence while that settles.

@@ -181,6 +181,25 @@ fn heat_that_may_come_from_a_hotter_vessel_is_accepted_up_to_its_temperature() {
 }
 
 #[test]
+fn a_vessel_that_was_filled_hot_and_then_heats_is_not_accused() {
+    // A kettle at 20 C fills with wort of 74 C over some minutes; then its own element takes it to 94 C.
+    let mut bench = Bench { may_come_from: Some(Celsius::from_milli(75_000)), ..Bench::at(20_000) };
+    while bench.reading() < Celsius::from_milli(60_000) {
+        bench.micro_c += 20_000;
+        assert_eq!(bench.tick(Duty::ZERO, Duty::ZERO), None);
+    }
+    while bench.reading() < Celsius::from_milli(91_000) {
+        assert_eq!(bench.tick(Duty::FULL, Duty::FULL), None, "at {:?}", bench.reading());
+    }
+    bench.may_come_from = None;
+    assert_eq!(bench.run(Duty::ZERO, Duty::ZERO, HOUR), None);
+    assert!(
+        matches!(bench.run(Duty::ZERO, Duty::FULL, HOUR), Some((_, Finding::UnaskedHeat))),
+        "and a shorted relay is still found"
+    );
+}
+
+#[test]
 fn forgetting_starts_from_nothing() {
     let mut bench = Bench::at(20_000);
     bench.learned = Some((Slope::from_micro(65_000), Span::from_secs(20)));
