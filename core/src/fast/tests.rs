@@ -221,6 +221,9 @@ fn t5_a_clock_that_runs_backwards_gives_no_element_and_no_time() {
 fn t5_a_clock_that_jumps_while_armed_is_a_fault_and_while_disarmed_is_not() {
     let mut bench = Bench::armed(idle());
     bench.fast.report();
+    bench.now = bench.now.plus(CLOCK_JUMP).plus(TICK);
+    bench.fast.tick(Instant::from_micros(bench.now.as_micros() - TICK.as_micros()), &READY);
+    assert!(!bench.fast.report().clock_fault, "as long as the patience and no longer");
     bench.now = bench.now.plus(CLOCK_JUMP);
     bench.tick(READY);
     assert!(bench.fast.report().clock_fault);
@@ -242,6 +245,16 @@ fn what_was_applied_is_reported_as_a_share_of_the_time_since_the_last_report() {
     assert!((2_480..=2_520).contains(&kettle), "{kettle} of 2500 basis points in 10 s");
     assert_eq!((report.applied.liquor_tank, report.grant), (Duty::ZERO, Some(BoilKettle)));
     assert_eq!(bench.fast.report().applied, PerElement::default(), "no time has passed");
+}
+
+#[test]
+fn a_fresh_grant_owes_nothing_for_the_time_before_it() {
+    let mut bench = Bench::armed(lease(LiquorTank, Duty::from_basis_points(4_000)));
+    bench.lease = Some(lease(BoilKettle, Duty::from_basis_points(4_000)));
+    bench.run(READY, 21);
+    bench.now = bench.now.plus(Span::from_millis(900));
+    let outputs = bench.tick(READY);
+    assert_eq!((outputs.grant, outputs.element), (Some(BoilKettle), None), "two fifths of the first window are not a window");
 }
 
 #[test]
