@@ -37,7 +37,7 @@ pub use learned::Learned;
 use crate::units::{Celsius, Duty, Kelvin, Slope, Span};
 use learn::{Bank, Prior, raw_of_slope, slope_of_raw};
 use pid::{Pid, PidGains};
-use settle::{Evidence, Settled, per_second};
+use settle::{Evidence, Loss, Settled, per_second};
 
 /// Lag assumed before anything is known.
 const UNKNOWN_LAG_US: i64 = 60_000_000;
@@ -52,6 +52,8 @@ const WINDOW_EXTRA_US: i64 = 20_000_000;
 const BEND: i64 = 1 << 32;
 /// ... but no longer than this many lags after the power was cut.
 const COAST_LAGS: i64 = 3;
+/// A paused window may open again for this many lags.
+const PAUSE_LAGS: i64 = 3;
 /// A rise smaller than this opens no window: too little to learn from. 1.5 K in Q32.
 const WORTH_LEARNING: i64 = 3 << 31;
 /// The reading has arrived within this: 0.3 K in Q32.
@@ -119,11 +121,10 @@ enum State {
 #[derive(Debug, Clone, Copy)]
 enum Window {
     Closed,
-    /// Open since; readings are passed over until `blind_us` has run out.
-    Open {
-        for_us: i64,
-        blind_us: i64,
-    },
+    /// Takes in readings, except while `blind_us` runs. `from` is the reading it began with, Q32 C.
+    Open { for_us: i64, blind_us: i64, from: i64 },
+    /// Has seen enough until the power changes; after a while, for good, as the loss would have added up.
+    Paused { for_us: i64 },
 }
 
 /// Readings and work summed up for the next step of the bank.
@@ -179,7 +180,7 @@ impl HeatControl {
         let dt_us = i64::try_from(dt.as_micros()).unwrap_or(i64::MAX).min(LONGEST_TICK_US);
         let level = i64::from(reading.fixed().to_bits()) << 16;
         self.work_us = self.work_us.saturating_add((i64::from(applied.bits()).saturating_mul(dt_us)) >> 16);
-        self.run_window(dt_us, applied);
+        self.run_window(dt_us, level, applied);
         self.fill_batch(dt_us, level);
 
         let climb = slope_of_raw(self.bank.raw()) << 8;
@@ -192,9 +193,10 @@ impl HeatControl {
             climb,
             heat: (climb.saturating_mul(i64::from(applied.bits()))) >> 16,
             lag_us: self.bank.lag_us(),
-            usual_loss: match self.window {
-                Window::Open { .. } => Some(usual),
-                Window::Closed => None,
+            loss: match (self.window, self.state) {
+                (Window::Open { .. }, State::Coast { .. }) => Loss::Kept,
+                (Window::Open { .. }, _) => Loss::Known(usual),
+                (Window::Closed | Window::Paused { .. }, _) => Loss::Sought,
             },
         });
         let settled = *settled;
@@ -227,23 +229,40 @@ impl HeatControl {
         *self = HeatControl::new(self.config, self.learned);
     }
 
-    /// Closes the window when it has seen enough.
-    fn run_window(&mut self, dt_us: i64, applied: Duty) {
-        let Window::Open { for_us, blind_us } = self.window else { return };
+    /// TRACE
+    pub fn trace(&self) -> impl core::fmt::Debug {
+        (self.bank.lag_us() / 100_000, slope_of_raw(self.bank.raw()), self.gap >> 22, self.settled.map(|s| s.loss >> 8), matches!(self.window, Window::Closed))
+    }
+
+    /// Opens, pauses and closes the window.
+    fn run_window(&mut self, dt_us: i64, level: i64, applied: Duty) {
         let lag_us = self.bank.lag_us();
         let steady = per_second((slope_of_raw(self.bank.raw()) << 8).saturating_mul(i64::from(applied.bits())) >> 16, lag_us);
         let bent = self.gap.saturating_sub(steady).saturating_abs() > BEND;
-        let enough = for_us > lag_us.saturating_mul(WINDOW_LAGS).saturating_add(WINDOW_EXTRA_US) && !bent;
         let late = match self.state {
             State::Off | State::Hold { .. } => true,
             State::Fixed(_) | State::Ramp(_) => false,
             State::Coast { for_us, .. } => for_us > lag_us.saturating_mul(COAST_LAGS),
         };
-        self.window = if enough || late {
-            self.note();
-            Window::Closed
-        } else {
-            Window::Open { for_us: for_us.saturating_add(dt_us), blind_us: blind_us.saturating_sub(dt_us).max(0) }
+        self.window = match self.window {
+            Window::Closed => Window::Closed,
+            Window::Open { .. } | Window::Paused { .. } if late => {
+                self.note();
+                Window::Closed
+            }
+            Window::Open { for_us, blind_us, from } => {
+                let risen = level.saturating_sub(from) > WORTH_LEARNING;
+                let long = for_us > lag_us.saturating_mul(WINDOW_LAGS).saturating_add(WINDOW_EXTRA_US);
+                if risen && long && !bent {
+                    self.note();
+                    Window::Paused { for_us: 0 }
+                } else {
+                    Window::Open { for_us: for_us.saturating_add(dt_us), blind_us: blind_us.saturating_sub(dt_us).max(0), from }
+                }
+            }
+            Window::Paused { for_us } if for_us > lag_us.saturating_mul(PAUSE_LAGS) => Window::Closed,
+            Window::Paused { .. } if bent => Window::Open { for_us: i64::MAX / 2, blind_us: 0, from: i64::MIN / 2 },
+            Window::Paused { for_us } => Window::Paused { for_us: for_us.saturating_add(dt_us) },
         };
     }
 
@@ -290,7 +309,7 @@ impl HeatControl {
             }
             Demand::Percent(duty) => {
                 if matches!(self.state, State::Off) {
-                    self.open_window(0);
+                    self.open_window(level, 0);
                 }
                 self.state = State::Fixed(duty);
                 return duty;
@@ -315,14 +334,14 @@ impl HeatControl {
                 }
             }
             if error > WORTH_LEARNING {
-                self.open_window(0);
+                self.open_window(level, 0);
             }
             self.state = State::Ramp(pid);
         }
         let over = Span::from_micros(u64::try_from(self.bank.lag_us() / 8).unwrap_or(0)).plus(Span::from_secs(3));
         let run = |pid: &mut Pid, gains: PidGains| {
             if pid.gains() != gains {
-                pid.set_gains(gains);
+                pid.refine_gains(gains);
             }
             pid.relax(dt, over, standing);
             pid.tick(dt, target, celsius(settled.level))
@@ -342,7 +361,7 @@ impl HeatControl {
                 if duty == Duty::FULL && error > FAR {
                     (State::Ramp(pid), duty)
                 } else if arrived {
-                    (State::Hold { pid, for_us: 0 }, duty)
+                    (State::Hold { pid: calmed(pid, gentle), for_us: 0 }, duty)
                 } else {
                     (State::Coast { pid, for_us }, duty)
                 }
@@ -363,10 +382,10 @@ impl HeatControl {
     }
 
     /// Opens a window that leans on what is known.
-    fn open_window(&mut self, blind_us: i64) {
+    fn open_window(&mut self, from: i64, blind_us: i64) {
         let steepest = raw_of_slope(i64::from(self.config.max_slope.fixed().to_bits()));
         self.bank.open(prior_of(self.learned, steepest));
-        self.window = Window::Open { for_us: 0, blind_us };
+        self.window = Window::Open { for_us: 0, blind_us, from };
         self.miss = 0;
     }
 
@@ -396,7 +415,7 @@ impl HeatControl {
         self.loss_at_76 = self.loss_at_76.saturating_add(step).clamp(0, loss::UNKNOWN.saturating_mul(10));
         if let Some(learned) = self.learned {
             let loss = i32::try_from(self.loss_at_76 >> 8).unwrap_or(0);
-            self.learned = Some(Learned::new(learned.slope(), learned.lag(), Slope::from_fixed(I8F24::from_bits(loss))));
+            self.learned = Some(learned.with_loss(Slope::from_fixed(I8F24::from_bits(loss))));
         }
     }
 
@@ -408,6 +427,12 @@ impl HeatControl {
         let kc = (1_i64 << 32).checked_div(band).unwrap_or(i64::MAX).clamp(1, i64::from(i32::MAX));
         PidGains::proportional(I16F16::from_bits(i32::try_from(kc).unwrap_or(i32::MAX)))
     }
+}
+
+/// The block with gentler gains, its output unmoved.
+fn calmed(mut pid: Pid, gains: PidGains) -> Pid {
+    pid.set_gains(gains);
+    pid
 }
 
 /// What to lean on: the record, or the rig's bound.
