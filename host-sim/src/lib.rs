@@ -10,3 +10,4 @@ pub mod plant;
 pub mod rehearse;
 pub mod report;
 pub mod rig;
+pub mod survey;

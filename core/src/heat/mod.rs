@@ -122,9 +122,15 @@ enum State {
 enum Window {
     Closed,
     /// Takes in readings, except while `blind_us` runs. `from` is the reading it began with, Q32 C.
-    Open { for_us: i64, blind_us: i64, from: i64 },
+    Open {
+        for_us: i64,
+        blind_us: i64,
+        from: i64,
+    },
     /// Has seen enough until the power changes; after a while, for good, as the loss would have added up.
-    Paused { for_us: i64 },
+    Paused {
+        for_us: i64,
+    },
 }
 
 /// Readings and work summed up for the next step of the bank.
@@ -231,7 +237,13 @@ impl HeatControl {
 
     /// TRACE
     pub fn trace(&self) -> impl core::fmt::Debug {
-        (self.bank.lag_us() / 100_000, slope_of_raw(self.bank.raw()), self.gap >> 22, self.settled.map(|s| s.loss >> 8), matches!(self.window, Window::Closed))
+        (
+            self.bank.lag_us() / 100_000,
+            slope_of_raw(self.bank.raw()),
+            self.gap >> 22,
+            self.settled.map(|s| s.loss >> 8),
+            matches!(self.window, Window::Closed),
+        )
     }
 
     /// Opens, pauses and closes the window.

@@ -2,6 +2,7 @@
 
 mod cosim;
 mod rehearse;
+mod survey;
 
 use clap::{Parser, Subcommand};
 use std::process::ExitCode;
@@ -30,6 +31,8 @@ enum Command {
     Rehearse(rehearse::Args),
     /// Run the controller on standard streams, JSON Lines, against a plant of your own.
     Cosim(cosim::Args),
+    /// Heat up many random rigs, with the real controller and with its rivals, and compare.
+    Survey(survey::Args),
     /// Print every key of rig and sheet files, with units, ranges and defaults.
     Keys,
 }
@@ -55,6 +58,7 @@ pub fn run() -> ExitCode {
         None => rehearse::run(&cli.rehearse),
         Some(Command::Rehearse(args)) => rehearse::run(&args),
         Some(Command::Cosim(args)) => cosim::run(&args),
+        Some(Command::Survey(args)) => survey::run(&args),
         Some(Command::Keys) => {
             print!("{}", copperhold::files::reference());
             Ok(ExitCode::SUCCESS)
