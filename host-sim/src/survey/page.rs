@@ -7,6 +7,7 @@ use crate::report::html::{STYLE, section};
 use crate::report::measure::{duration, fixed};
 use crate::report::palette;
 use crate::report::svg::escape;
+use crate::rig::ProbeKind;
 use std::fmt::Write;
 
 const OWN_STYLE: &str = include_str!("survey.css");
@@ -49,7 +50,7 @@ fn answer(survey: &Survey) -> String {
     let (ratio, over, hold) = (spread(Measure::Ratio), spread(Measure::Overshoot), spread(Measure::Hold));
     let mut html = format!(
         "<header>\n<h1>Survey of heat-ups</h1>\n<p class=\"quiet\">{} random rigs, seed {}; every law on the same plant, probe and noise.</p>\n\
-         <div class=\"answer\">\n<p class=\"verdict\">First heat-up, nothing known: {} of the least possible time</p>\n\
+         <div class=\"answer\">\n<p class=\"verdict\">First heat-up, nothing known: {} times the least possible time</p>\n\
          <p>Half of the rigs arrive within that and pass the target by no more than {} K; the worst takes {} and passes it by {} K. \
          Arrived means: the true temperature of the bulk is within 0.3 K of the target and stays there. The least possible time is full power on the same rig \
          until the bulk is there.</p>\n</div>\n<dl class=\"tiles\">\n",
@@ -139,7 +140,7 @@ fn worst(survey: &Survey) -> String {
             format!("{} L", fixed(draw.litres, 0)),
             format!("{} kW", fixed(rig.plant.power_w / 1000.0, 1)),
             format!("{} s", fixed(rig.plant.lag_s, 0)),
-            format!("{:?}", draw.tank().probe.kind),
+            probe(draw.tank().probe.kind).to_owned(),
             format!("{} K", fixed(draw.tank().probe.noise_k, 3)),
             format!("{} °C", fixed(draw.start_c, 0)),
             format!("{} °C", fixed(draw.target_c, 0)),
@@ -158,6 +159,14 @@ fn worst(survey: &Survey) -> String {
     }
     html.push_str("</tbody></table></div>\n<p class=\"quiet\">The worst four rigs of each measure, first and second heat-up. 2: second heat-up.</p>\n");
     html
+}
+
+const fn probe(kind: ProbeKind) -> &'static str {
+    match kind {
+        ProbeKind::Pt100 => "Pt100",
+        ProbeKind::Ntc10k => "thermistor",
+        ProbeKind::Ds18b20 => "one-wire",
+    }
 }
 
 fn who() -> String {

@@ -110,7 +110,7 @@ fn row(svg: &mut Svg, survey: &Survey, contender: Contender, measure: Measure, t
     svg.line(&format!("middle {whose}"), (median, floor - MARK - 3.0), (median, floor + 3.0));
     svg.line(&format!("reach {whose}"), (p95, floor - MARK / 2.0), (p95, floor - MARK / 2.0));
     svg.text("halo", Anchor::Start, (SIDE, top + 14.0), contender.label());
-    let figures = [spread.median, spread.p95, spread.worst].map(|value| figure(measure, value)).join("   ");
+    let figures = [spread.median, spread.p95, spread.worst].map(|value| figure(measure, value)).join(" · ");
     svg.text("faint halo", Anchor::End, (right, top + 14.0), &figures);
 }
 
