@@ -8,7 +8,8 @@
 use crate::units::{Duty, Kelvin, Slope, Span};
 use crate::vessel::{Element, PerElement};
 
-/// A grant lasts at least this long before another vessel may take it: at most ten changeovers a minute.
+/// A vessel in bulk heat-up keeps the element for at least this long between two slices of the other: at most 17 changeovers a minute.
+/// Two vessels that both hold take turns in slices.
 pub const MIN_DWELL: Span = Span::from_secs(6);
 /// A slice for a holding vessel may move it by this much.
 pub const SLICE_RISE: Kelvin = Kelvin::from_milli(100);
@@ -48,7 +49,7 @@ impl Arbiter {
             let want = wants.get(element);
             let debt = self.debt.get_mut(element);
             *debt = if want.holding && want.duty > Duty::ZERO {
-                debt.plus(part(elapsed, want.duty)).less(part(elapsed, *applied.get(element))).min(SLICE.1)
+                debt.plus(elapsed.share(want.duty)).less(elapsed.share(*applied.get(element))).min(SLICE.1)
             } else {
                 Span::ZERO
             };
@@ -118,7 +119,5 @@ fn slice(want: &Want) -> Span {
     Span::from_micros(us).clamp(SLICE.0, SLICE.1)
 }
 
-/// `span x duty`, rounded down.
-fn part(span: Span, duty: Duty) -> Span {
-    Span::from_micros(span.as_micros().saturating_mul(u64::from(duty.bits())) >> 16)
-}
+#[cfg(test)]
+mod tests;

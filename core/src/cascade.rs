@@ -57,3 +57,6 @@ impl Cascade {
         target.plus(above)
     }
 }
+
+#[cfg(test)]
+mod tests;

@@ -145,6 +145,8 @@ pub struct Sequencer {
     stage: u8,
     in_stage: Span,
     additions_called: u8,
+    /// The prompt that was last shown: only that can be answered.
+    asked: Option<Prompt>,
     answered: Option<Prompt>,
     paused: bool,
     announced: bool,
@@ -159,6 +161,7 @@ impl Sequencer {
             stage: 0,
             in_stage: Span::ZERO,
             additions_called: 0,
+            asked: None,
             answered: None,
             paused: false,
             announced: false,
@@ -175,9 +178,14 @@ impl Sequencer {
         self.sheet.steps.get(usize::from(self.step))
     }
 
-    /// A person answers a prompt. An answer to anything but what is asked when the next tick comes is forgotten.
-    pub const fn answer(&mut self, prompt: Prompt) {
-        self.answered = Some(prompt);
+    /// The prompt that is shown.
+    pub const fn asked(&self) -> Option<Prompt> {
+        self.asked
+    }
+
+    /// A person answers a prompt. Ignored unless it is the one that is shown.
+    pub fn answer(&mut self, prompt: Prompt) {
+        self.answered = Some(prompt).filter(|_| self.asked == Some(prompt));
     }
 
     /// A person moves on to the next step.
@@ -203,7 +211,9 @@ impl Sequencer {
             self.announce(&mut tell);
             stage = self.stage_at(seen)?;
         }
-        Some(directive(&stage, self.in_stage))
+        let directive = directive(&stage, self.in_stage);
+        self.asked = directive.prompt;
+        Some(directive)
     }
 
     fn announce(&mut self, tell: &mut impl FnMut(Note)) {
@@ -354,3 +364,6 @@ fn directive(stage: &Stage, in_stage: Span) -> Directive {
     };
     Directive { demands: stage.demands, to_the_boil: stage.to_the_boil, pumps: stage.pumps, prompt, timer_left }
 }
+
+#[cfg(test)]
+mod tests;

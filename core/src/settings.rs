@@ -1,6 +1,8 @@
 //! The rig as the core knows it: checked figures. There is no other way to make one than [`Settings::new`].
 
 use crate::burst::Mains;
+use crate::controller::CONTROL_PERIOD;
+use crate::heat::HeatConfig;
 use crate::interlock::Timing;
 use crate::probe::plausibility::Limits;
 use crate::units::{Celsius, Kelvin, Slope, Span, Watts};
@@ -25,7 +27,7 @@ pub struct Draft {
     pub plausible: PerVessel<Limits>,
     /// Times of the switching hardware.
     pub timing: Timing,
-    /// How long the arm button must be held.
+    /// How long the arm button must be held, 0.25 to 10 s.
     pub press: Span,
 }
 
@@ -51,6 +53,8 @@ pub enum SettingsError {
     CascadeLimit,
     /// The dead time is outside 20 ms (a full mains cycle at 50 Hz) to 5 s, or the contactor's settling time above 5 s.
     Timing,
+    /// The arm button's time is outside 0.25 s (a control tick) to 10 s.
+    Press,
 }
 
 impl Settings {
@@ -72,7 +76,7 @@ impl Settings {
         }
         let settings = Settings(draft);
         for element in Element::ALL {
-            if settings.fastest(element).is_some_and(|slope| !(1_000..=1_000_000).contains(&slope.micro())) {
+            if settings.fastest(element).is_some_and(|slope| HeatConfig::new(slope).is_err()) {
                 return Err(SettingsError::ElementPower(element));
             }
         }
@@ -91,6 +95,9 @@ impl Settings {
         let dead_time = draft.timing.dead_time;
         if dead_time < Span::from_millis(20) || dead_time > longest || draft.timing.contactor_settle > longest {
             return Err(SettingsError::Timing);
+        }
+        if draft.press < CONTROL_PERIOD || draft.press > Span::from_secs(10) {
+            return Err(SettingsError::Press);
         }
         Ok(settings)
     }
@@ -114,3 +121,6 @@ impl Settings {
         Some(Slope::from_micro(i32::try_from(micro.saturating_add(1)).unwrap_or(i32::MAX)))
     }
 }
+
+#[cfg(test)]
+mod tests;

@@ -5,8 +5,8 @@
 //!            -> heat control (demand to duty) -> arbiter (who gets the element) -> lease for the fast path
 //! ```
 //!
-//! The guard comes first and does not know the demand. When it trips, or nobody has armed, every demand made by hand is dropped: heat
-//! never comes back by itself.
+//! The guard comes first and does not know the demand. When it trips, or the controller is disarmed, every demand made by hand is
+//! dropped: heat never comes back by itself.
 
 use crate::arbiter::{Arbiter, Want};
 use crate::boil::Boil;
@@ -229,7 +229,7 @@ impl Supervisor {
         self.status.readings = readings;
         self.note_fast(now, report);
         let verdict = self.watch(now, elapsed, readings, switches, report);
-        if verdict == Verdict::Tripped || (self.was_armed && !report.armed) {
+        if verdict == Verdict::Tripped || report.disarmed {
             self.drop_demands();
         }
         self.was_armed = report.armed;
@@ -241,6 +241,8 @@ impl Supervisor {
         self.status.directive = directive;
 
         let wants = self.heat_wants(elapsed, &readings, &demands, to_the_boil, report);
+        // A vessel that may not be granted must not keep the other waiting.
+        let wants = PerElement::build(|e| if switches.selector.allows(e) { *wants.get(e) } else { Want::default() });
         let may_heat = verdict == Verdict::Clear && report.armed;
         let heat = self.arbiter.tick(elapsed, &wants, &report.applied).filter(|_| may_heat);
         self.status.yields = self.arbiter.yields(&wants);
@@ -248,8 +250,11 @@ impl Supervisor {
     }
 
     fn note_fast(&mut self, now: Instant, report: &FastReport) {
-        if report.armed != self.was_armed {
-            self.log.push(now, if report.armed { Event::Armed } else { Event::Disarmed });
+        if report.disarmed {
+            self.log.push(now, Event::Disarmed);
+        }
+        if report.armed && (report.disarmed || !self.was_armed) {
+            self.log.push(now, Event::Armed);
         }
         if report.grant != self.last_grant {
             self.last_grant = report.grant;
@@ -333,7 +338,7 @@ impl Supervisor {
         report: &FastReport,
     ) -> PerElement<Want> {
         let tank = self.tank_demand(elapsed, readings, demands);
-        let kettle = self.kettle_demand(elapsed, readings, demands, to_the_boil);
+        let kettle = self.kettle_demand(elapsed, readings, demands, to_the_boil, report);
         self.status.setpoints = PerVessel {
             liquor_tank: target_of(tank),
             mash_tun: target_of(demands.mash_tun),
@@ -365,6 +370,7 @@ impl Supervisor {
         readings: &PerVessel<Reading>,
         demands: &PerVessel<Demand>,
         to_the_boil: bool,
+        report: &FastReport,
     ) -> Demand {
         if !to_the_boil {
             self.boil = None;
@@ -373,7 +379,7 @@ impl Supervisor {
         let Ok(reading) = readings.boil_kettle else { return Demand::Off };
         let Some(heat) = &self.heat.boil_kettle else { return Demand::Off };
         let boil = self.boil.get_or_insert_with(|| Boil::new(self.settings.get().boiling));
-        Demand::Percent(boil.tick(elapsed, reading, heat.settled(), slope_of(heat)))
+        Demand::Percent(boil.tick(elapsed, reading, heat.settled(), slope_of(heat), report.applied.boil_kettle))
     }
 
     fn want(
@@ -409,3 +415,6 @@ fn target_of(demand: Demand) -> Option<Celsius> {
 fn slope_of(heat: &HeatControl) -> Option<Slope> {
     heat.learned().map(|learned| learned.slope())
 }
+
+#[cfg(test)]
+mod tests;

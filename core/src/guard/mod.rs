@@ -6,11 +6,13 @@
 //! Terms: a *cause* is a fact that holds now; a trip outlives its cause. The first cause is the one that is reported; later ones are
 //! counted. A trip is left by one door only: a fresh press of the acknowledge button after every cause has gone.
 
+#[cfg(test)]
+mod tests;
 mod trip;
 
 pub use trip::{Advice, Trip};
 
-use crate::probe::{ProbeFault, Reading};
+use crate::probe::Reading;
 use crate::units::{Celsius, Instant, Kelvin, Span};
 use crate::vessel::{PerVessel, Vessel};
 
@@ -67,7 +69,7 @@ pub struct Latch {
 }
 
 /// The guard.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, PartialEq, Eq, Hash)]
 pub struct Guard {
     limits: PerVessel<Celsius>,
     latch: Option<Latch>,
@@ -75,7 +77,7 @@ pub struct Guard {
     blind_for: PerVessel<Span>,
     hot_for: PerVessel<Span>,
     acknowledge_was_down: bool,
-    advised: PerVessel<Option<ProbeFault>>,
+    advised: PerVessel<bool>,
 }
 
 impl Guard {
@@ -135,17 +137,18 @@ impl Guard {
                 *blind_for = Span::ZERO;
                 let limit = *self.limits.get(vessel);
                 if temperature >= limit {
-                    *hot_for = hot_for.plus(facts.elapsed);
+                    *hot_for = hot_for.plus(facts.elapsed).min(LIMIT_PATIENCE);
                 } else if temperature < limit.less(LIMIT_RELEASE) || *hot_for < LIMIT_PATIENCE {
                     *hot_for = Span::ZERO;
                 }
-                *self.advised.get_mut(vessel) = None;
+                *self.advised.get_mut(vessel) = false;
             }
             Err(fault) => {
-                *blind_for = blind_for.plus(facts.elapsed);
+                *blind_for = blind_for.plus(facts.elapsed).min(PROBE_PATIENCE);
                 let advised = self.advised.get_mut(vessel);
-                if !*facts.needed.get(vessel) && *advised != Some(fault) {
-                    *advised = Some(fault);
+                // Once, and not for a probe that is only starting up: a warning that nags is not read.
+                if !*facts.needed.get(vessel) && !*advised && *blind_for >= PROBE_PATIENCE {
+                    *advised = true;
                     tell(Notice::Advised(Advice::Probe(vessel, fault)));
                 }
             }

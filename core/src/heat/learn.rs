@@ -168,11 +168,6 @@ impl Bank {
         self.blend(soft, sharp)
     }
 
-    /// Trust in the lag: the longest of the two shapes' lags, us.
-    pub fn longest_lag_us(&self) -> i64 {
-        self.soft.mix(|c| c.lag_us).max(self.sharp.mix(|c| c.lag_us))
-    }
-
     /// The lag that agrees best, us.
     pub fn lag_us(&self) -> i64 {
         self.lag_us

@@ -56,6 +56,10 @@ const COAST_LAGS: i64 = 3;
 const PAUSE_LAGS: i64 = 3;
 /// A rise smaller than this opens no window: too little to learn from. 1.5 K in Q32.
 const WORTH_LEARNING: i64 = 3 << 31;
+/// A fit of fewer steps is not written down.
+const WORTH_KEEPING: i64 = 40;
+/// A fit that misses by this, and four times its spread, is broken. A quarter kelvin in Q12.
+const MISS: i64 = 1024;
 /// The reading has arrived within this: 0.3 K in Q32.
 const ARRIVED: i64 = 1_288_490_189;
 /// Far below the target: 2 K in Q32.
@@ -158,6 +162,9 @@ pub struct HeatControl {
     gap: i64,
     /// Smoothed miss of the fit, Q12 K.
     miss: i64,
+    /// The fit when it last agreed.
+    sound: Prior,
+    sound_spread: i64,
 }
 
 impl HeatControl {
@@ -177,6 +184,8 @@ impl HeatControl {
             loss_at_76: learned.map_or(loss::UNKNOWN, |l| i64::from(l.loss().fixed().to_bits()) << 8),
             gap: 0,
             miss: 0,
+            sound: prior_of(learned, steepest),
+            sound_spread: 0,
         }
     }
 
@@ -235,17 +244,6 @@ impl HeatControl {
         *self = HeatControl::new(self.config, self.learned);
     }
 
-    /// TRACE
-    pub fn trace(&self) -> impl core::fmt::Debug {
-        (
-            self.bank.lag_us() / 100_000,
-            slope_of_raw(self.bank.raw()),
-            self.gap >> 22,
-            self.settled.map(|s| s.loss >> 8),
-            matches!(self.window, Window::Closed),
-        )
-    }
-
     /// Opens, pauses and closes the window.
     fn run_window(&mut self, dt_us: i64, level: i64, applied: Duty) {
         let lag_us = self.bank.lag_us();
@@ -297,9 +295,11 @@ impl HeatControl {
         self.gap = before;
         if let Window::Open { blind_us: 0, .. } = self.window {
             let lag_before = self.bank.lag_us();
-            if !self.bank.observe(mean.saturating_add(self.lost)) {
+            let whole = mean.saturating_add(self.lost);
+            if !self.bank.observe(whole) {
                 self.window = Window::Closed;
             }
+            self.check_fit(whole, level);
             self.gap = self.bank.gap();
             // A better fit is no surprise: the settled temperature moves with it.
             if let Some(settled) = &mut self.settled {
@@ -312,6 +312,22 @@ impl HeatControl {
         }
     }
 
+    /// Begins a new window if the fit broke: somebody stirred, or poured, or opened a valve.
+    fn check_fit(&mut self, whole: i64, level: i64) {
+        if self.bank.steps() < WORTH_KEEPING {
+            return;
+        }
+        self.miss += (self.bank.miss(whole) - self.miss) / 4;
+        let allowed = MISS + 4 * isqrt(self.sound_spread);
+        if self.miss.saturating_abs() > allowed {
+            let prior = self.sound;
+            self.start_window(prior, level, prior.lag_us);
+        } else if self.miss.saturating_abs() < allowed / 4 {
+            self.sound_spread = self.bank.spread();
+            self.sound = Prior { raw: self.bank.raw(), lag_us: self.bank.lag_us(), known: true };
+        }
+    }
+
     /// The law.
     fn obey(&mut self, dt: Span, dt_us: i64, level: i64, settled: Settled, demand: Demand) -> Duty {
         let target = match demand {
@@ -321,7 +337,7 @@ impl HeatControl {
             }
             Demand::Percent(duty) => {
                 if matches!(self.state, State::Off) {
-                    self.open_window(level, 0);
+                    self.open_window(level);
                 }
                 self.state = State::Fixed(duty);
                 return duty;
@@ -335,21 +351,17 @@ impl HeatControl {
         let brisk = self.gains(false);
         let gentle = self.gains(true);
 
-        if let State::Off | State::Fixed(_) = self.state {
-            let mut pid = Pid::new(brisk);
-            pid.preload(standing);
-            if let State::Fixed(duty) = self.state {
-                // The band is asked of the block itself: its first answer is cut off by no limit.
-                let answer = pid.tick(dt, target, celsius(settled.level));
-                if answer > Duty::ZERO && answer < Duty::FULL {
-                    pid.track(duty);
-                }
+        self.state = match self.state {
+            State::Off => self.set_off(Pid::new(brisk), standing, level, error),
+            State::Fixed(duty) if error.saturating_abs() < per_second(climb, self.bank.lag_us() / 2) => {
+                let mut pid = Pid::new(gentle);
+                pid.tick(dt, target, celsius(settled.level));
+                pid.track(duty);
+                State::Hold { pid, for_us: 0 }
             }
-            if error > WORTH_LEARNING {
-                self.open_window(level, 0);
-            }
-            self.state = State::Ramp(pid);
-        }
+            State::Fixed(_) => self.set_off(Pid::new(brisk), standing, level, error),
+            State::Ramp(_) | State::Coast { .. } | State::Hold { .. } => self.state,
+        };
         let over = Span::from_micros(u64::try_from(self.bank.lag_us() / 8).unwrap_or(0)).plus(Span::from_secs(3));
         let run = |pid: &mut Pid, gains: PidGains| {
             if pid.gains() != gains {
@@ -393,17 +405,32 @@ impl HeatControl {
         duty
     }
 
+    /// Sets off for a target, learning if there is far to go.
+    fn set_off(&mut self, mut pid: Pid, standing: Duty, level: i64, error: i64) -> State {
+        pid.preload(standing);
+        if error > WORTH_LEARNING {
+            self.open_window(level);
+        }
+        State::Ramp(pid)
+    }
+
     /// Opens a window that leans on what is known.
-    fn open_window(&mut self, from: i64, blind_us: i64) {
+    fn open_window(&mut self, from: i64) {
         let steepest = raw_of_slope(i64::from(self.config.max_slope.fixed().to_bits()));
-        self.bank.open(prior_of(self.learned, steepest));
-        self.window = Window::Open { for_us: 0, blind_us, from };
+        self.start_window(prior_of(self.learned, steepest), from, 0);
+    }
+
+    fn start_window(&mut self, prior: Prior, from: i64, blind_us: i64) {
+        self.bank.open(prior);
+        self.sound = prior;
+        self.sound_spread = self.bank.spread();
         self.miss = 0;
+        self.window = Window::Open { for_us: 0, blind_us, from };
     }
 
     /// Writes down what the window taught.
     fn note(&mut self) {
-        if self.bank.steps() < 30 {
+        if self.bank.steps() < WORTH_KEEPING {
             return;
         }
         let slope = i32::try_from(slope_of_raw(self.bank.raw())).unwrap_or(i32::MAX);
@@ -431,10 +458,10 @@ impl HeatControl {
         }
     }
 
-    /// Proportional gain `1 / (k Tc)`, with `Tc` a quarter lag on the way (at least 3 s) and half a lag in the hold.
+    /// Proportional gain `1 / (k Tc)`, with `Tc` a fifth of the lag on the way (at least 3 s) and half a lag in the hold.
     fn gains(&self, gentle: bool) -> PidGains {
         let lag_us = self.bank.lag_us();
-        let tc_us = if gentle { lag_us / 2 } else { lag_us / 4 }.max(3_000_000);
+        let tc_us = if gentle { lag_us / 2 } else { lag_us / 5 }.max(3_000_000);
         let band = per_second(slope_of_raw(self.bank.raw()) << 8, tc_us) >> 16;
         let kc = (1_i64 << 32).checked_div(band).unwrap_or(i64::MAX).clamp(1, i64::from(i32::MAX));
         PidGains::proportional(I16F16::from_bits(i32::try_from(kc).unwrap_or(i32::MAX)))
@@ -468,6 +495,11 @@ fn per_second_of(rate: i64, factor: i64) -> i64 {
 fn share(part: i64, whole: i64) -> Duty {
     let bits = part.max(0).saturating_mul(1 << 16).checked_div(whole).unwrap_or(0).clamp(0, ONE);
     Duty::from_fixed(I16F16::from_bits(i32::try_from(bits).unwrap_or(0)))
+}
+
+/// Square root, rounded down; zero for less.
+fn isqrt(value: i64) -> i64 {
+    i64::try_from(u64::try_from(value).unwrap_or(0).isqrt()).unwrap_or(0)
 }
 
 /// Q32 C as a temperature.
