@@ -18,15 +18,21 @@ use copperhold_core::vessel::{Element, PerVessel, Pumps, Vessel};
 use copperhold_tests::bench::{Bench, FAST, c, sheet};
 use std::fmt::Write;
 
+/// What the power side saw, tick by tick, and what tripped.
+type Run = (Vec<Outputs>, Option<Trip>);
+
+/// Its name, and how a person asks for it.
+type Mode = (&'static str, fn(&mut Bench));
+
 /// The three ways a kettle can be asked to heat at full power.
-const MODES: [(&str, fn(&mut Bench)); 3] = [
+const MODES: [Mode; 3] = [
     ("percent", |bench| bench.demand(Vessel::BoilKettle, Demand::Percent(Duty::FULL))),
     ("hold", |bench| bench.demand(Vessel::BoilKettle, Demand::Hold(c(103_000)))),
     ("to the boil", |bench| bench.controller.supervisor_mut().start(sheet([Step::BringToBoil]))),
 ];
 
 /// A minute of full power in each mode, then a danger; what the power side saw of it, tick by tick, and what tripped.
-fn after(danger: impl Fn(&mut Bench, u64), seconds: u64, watch: impl Fn(&Outputs) -> Outputs) -> Vec<(Vec<Outputs>, Option<Trip>)> {
+fn after(danger: impl Fn(&mut Bench, u64), seconds: u64, watch: impl Fn(&Outputs) -> Outputs) -> Vec<Run> {
     MODES
         .iter()
         .map(|(mode, start)| {
@@ -45,7 +51,7 @@ fn after(danger: impl Fn(&mut Bench, u64), seconds: u64, watch: impl Fn(&Outputs
         .collect()
 }
 
-fn alike(runs: &[(Vec<Outputs>, Option<Trip>)], trip: Trip) {
+fn alike(runs: &[Run], trip: Trip) {
     for ((mode, _), run) in MODES.iter().zip(runs) {
         assert_eq!(run.1, Some(trip), "{mode}");
         assert_eq!(run.0.last(), Some(&Outputs::default()), "{mode}: everything is off in the end");

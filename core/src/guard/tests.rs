@@ -61,8 +61,11 @@ impl Bench {
     }
 }
 
-/// One way to trip each kind; leaves the cause in place.
-fn trips() -> [(Trip, fn(&mut Bench), fn(&mut Bench)); 4] {
+/// A trip, what causes it, and what removes the cause.
+type Way = (Trip, fn(&mut Bench), fn(&mut Bench));
+
+/// One way to trip each kind.
+fn trips() -> [Way; 4] {
     [
         (
             Trip::StopLoop,
