@@ -6,6 +6,7 @@
 
 use crate::arming::{Arming, Block, Panel};
 use crate::burst::{Burst, Mains};
+use crate::guard::sense::Sense;
 use crate::interlock::{Interlock, Permission, Timing};
 use crate::units::{Duty, Instant, Span};
 use crate::vessel::{Element, PerElement, Pumps};
@@ -31,6 +32,8 @@ pub struct Switches {
     pub acknowledge: bool,
     /// The selector.
     pub selector: Selector,
+    /// Sense lines, where the rig has them.
+    pub sense: Sense,
 }
 
 /// A switch with which a person decides who may have the element.
@@ -96,6 +99,8 @@ pub struct FastReport {
     pub applied: PerElement<Duty>,
     /// Who holds the grant.
     pub grant: Option<Element>,
+    /// The contactor's coil is commanded.
+    pub contactor: bool,
 }
 
 /// The fast path.
@@ -235,6 +240,7 @@ impl FastPath {
             clock_fault: self.clock_fault,
             applied,
             grant: self.outputs.grant,
+            contactor: self.outputs.contactor,
         };
         self.disarmed = false;
         self.stopped = false;

@@ -149,6 +149,7 @@ pub struct Sequencer {
     asked: Option<Prompt>,
     answered: Option<Prompt>,
     paused: bool,
+    attended: bool,
     announced: bool,
 }
 
@@ -164,6 +165,7 @@ impl Sequencer {
             asked: None,
             answered: None,
             paused: false,
+            attended: false,
             announced: false,
         }
     }
@@ -186,16 +188,24 @@ impl Sequencer {
     /// A person answers a prompt. Ignored unless it is the one that is shown.
     pub fn answer(&mut self, prompt: Prompt) {
         self.answered = Some(prompt).filter(|_| self.asked == Some(prompt));
+        self.attended = true;
     }
 
     /// A person moves on to the next step.
     pub fn skip(&mut self) {
+        self.attended = true;
         self.enter_step(self.step.saturating_add(1));
     }
 
     /// A person stops the step's timer, or lets it run again.
     pub fn pause(&mut self, paused: bool) {
         self.paused = paused;
+        self.attended = true;
+    }
+
+    /// Whether a person did something since the last call.
+    pub fn take_attended(&mut self) -> bool {
+        core::mem::take(&mut self.attended)
     }
 
     /// Moves on, and says what it would like. `None` when the sheet is done.

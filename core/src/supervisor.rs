@@ -13,7 +13,9 @@ use crate::boil::Boil;
 use crate::cascade::Cascade;
 use crate::event::{Event, Log};
 use crate::fast::{FastReport, Lease, Switches};
-use crate::guard::{Facts, Guard, Notice, Verdict};
+use crate::guard::detectors::{DetectorFacts, Detectors};
+use crate::guard::sense::Sense;
+use crate::guard::{Advice, Facts, Guard, Notice, Verdict};
 use crate::heat::{Demand, HeatConfig, HeatControl, Learned};
 use crate::probe::plausibility::Plausibility;
 use crate::probe::{ProbeFault, Reading};
@@ -93,6 +95,12 @@ pub struct Supervisor {
     arbiter: Arbiter,
     was_armed: bool,
     last_grant: Option<Element>,
+    detectors: Detectors,
+    /// Pumps that ran since the last tick.
+    running: Pumps,
+    last_panel: Switches,
+    commanded: bool,
+    asked: bool,
     status: Status,
     log: Log<64>,
 }
@@ -117,6 +125,11 @@ impl Supervisor {
             arbiter: Arbiter::new(),
             was_armed: false,
             last_grant: None,
+            detectors: Detectors::new(&settings),
+            running: Pumps::default(),
+            last_panel: Switches::default(),
+            commanded: false,
+            asked: false,
             status: Status {
                 readings: PerVessel::build(|_| Err(ProbeFault::NotReady)),
                 setpoints: PerVessel::default(),
@@ -203,6 +216,7 @@ impl Supervisor {
             return Err(Refusal::NoElement(vessel));
         }
         *self.demands.get_mut(vessel) = demand;
+        self.commanded = true;
         Ok(())
     }
 
@@ -246,7 +260,17 @@ impl Supervisor {
         let may_heat = verdict == Verdict::Clear && report.armed;
         let heat = self.arbiter.tick(elapsed, &wants, &report.applied).filter(|_| may_heat);
         self.status.yields = self.arbiter.yields(&wants);
+        self.running = pumps;
         Lease { tripped: verdict == Verdict::Tripped, hold: verdict == Verdict::Hold, heat, pumps }
+    }
+
+    /// Whether a person did something since the last tick: at the panel, or by a command.
+    fn take_attended(&mut self, switches: &Switches) -> bool {
+        let panel = Switches { sense: Sense::NONE, ..*switches };
+        let moved = panel != self.last_panel;
+        self.last_panel = panel;
+        let answered = self.sequencer.as_mut().is_some_and(Sequencer::take_attended);
+        core::mem::take(&mut self.commanded) || answered || moved
     }
 
     fn note_fast(&mut self, now: Instant, report: &FastReport) {
@@ -270,15 +294,37 @@ impl Supervisor {
         switches: &Switches,
         report: &FastReport,
     ) -> Verdict {
+        let needed = self.needed();
+        let attended = self.take_attended(switches);
+        let learned = PerElement::build(|element| {
+            let learned = self.heat(element)?.learned()?;
+            Some((learned.slope(), learned.lag()))
+        });
+        let found = self.detectors.tick(&DetectorFacts {
+            elapsed,
+            readings: &readings,
+            needed: &needed,
+            pumps: self.running,
+            report,
+            sense: switches.sense,
+            learned,
+            attended,
+        });
+        if found.ask && !self.asked {
+            self.log.push(now, Event::Advised(Advice::PersonWanted));
+        }
+        self.asked = found.ask;
         let facts = Facts {
             now,
             elapsed,
             readings,
-            needed: self.needed(),
+            needed,
             stopped: report.stopped,
             stop_loop: switches.stop_loop,
             clock_fault: report.clock_fault,
             acknowledge: switches.acknowledge,
+            found: found.trip,
+            hold: found.hold,
         };
         let log = &mut self.log;
         self.guard.tick(&facts, |notice| {

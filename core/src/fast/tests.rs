@@ -2,8 +2,10 @@ use super::*;
 use Element::{BoilKettle, LiquorTank};
 
 const TICK: Span = Span::from_millis(10);
-const READY: Switches = Switches { stop_loop: true, key: true, arm: false, acknowledge: false, selector: Selector::Auto };
-const DARK: Switches = Switches { stop_loop: false, key: false, arm: false, acknowledge: false, selector: Selector::Auto };
+const READY: Switches =
+    Switches { stop_loop: true, key: true, arm: false, acknowledge: false, selector: Selector::Auto, sense: Sense::NONE };
+const DARK: Switches =
+    Switches { stop_loop: false, key: false, arm: false, acknowledge: false, selector: Selector::Auto, sense: Sense::NONE };
 const PUMPS: Pumps = Pumps { liquor: true, mash: false, wort: false };
 
 fn lease(element: Element, duty: Duty) -> Lease {

@@ -6,6 +6,9 @@
 //! Terms: a *cause* is a fact that holds now; a trip outlives its cause. The first cause is the one that is reported; later ones are
 //! counted. A trip is left by one door only: a fresh press of the acknowledge button after every cause has gone.
 
+pub mod detectors;
+pub mod heat_watch;
+pub mod sense;
 #[cfg(test)]
 mod tests;
 mod trip;
@@ -44,6 +47,10 @@ pub struct Facts {
     pub clock_fault: bool,
     /// The acknowledge button is down.
     pub acknowledge: bool,
+    /// What the detectors in [`heat_watch`] and [`sense`] found.
+    pub found: Option<Trip>,
+    /// A detector asks for no element just now.
+    pub hold: bool,
 }
 
 /// What the guard allows.
@@ -121,7 +128,7 @@ impl Guard {
         }
         if self.latch.is_some() {
             Verdict::Tripped
-        } else if self.is_blind(facts) {
+        } else if facts.hold || self.is_blind(facts) {
             Verdict::Hold
         } else {
             Verdict::Clear
@@ -167,6 +174,9 @@ impl Guard {
             if *self.hot_for.get(vessel) >= LIMIT_PATIENCE {
                 return Some(Trip::OverTemperature(vessel));
             }
+        }
+        if facts.found.is_some() {
+            return facts.found;
         }
         for vessel in Vessel::ALL {
             if let Err(fault) = *facts.readings.get(vessel) {

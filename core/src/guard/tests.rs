@@ -25,6 +25,8 @@ impl Bench {
             stop_loop: true,
             clock_fault: false,
             acknowledge: false,
+            found: None,
+            hold: false,
         };
         Bench { guard: Guard::new(PerVessel::build(|_| Celsius::from_milli(90_000))), facts, told: Vec::new() }
     }

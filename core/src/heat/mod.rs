@@ -27,6 +27,8 @@ pub mod learn;
 pub mod learned;
 pub mod loss;
 pub mod pid;
+pub mod relay;
+pub mod rules;
 pub mod settle;
 
 use fixed::types::{I8F24, I16F16};

@@ -6,6 +6,7 @@ fn draft() -> Draft {
         mains: Mains::Hz60,
         element_power: PerElement::build(|_| Some(Watts::new(5_500))),
         least_ml: PerElement::build(|_| 10_000),
+        greatest_ml: PerElement::build(|_| 60_000),
         limit: PerVessel::build(|_| Celsius::from_milli(95_000)),
         boiling: Celsius::from_milli(100_000),
         cascade_limit: Kelvin::from_milli(6_000),
@@ -36,6 +37,7 @@ fn t11_every_error_is_produced_just_outside_its_range_and_not_at_its_ends() {
             error(|d| {
                 *d.element_power.get_mut(element) = Some(Watts::new(watts));
                 *d.least_ml.get_mut(element) = ml;
+                *d.greatest_ml.get_mut(element) = ml;
             })
         };
         assert_eq!([power(99, 10_000), power(20_001, 100_000)], [Some(SettingsError::ElementPower(element)); 2]);
@@ -44,6 +46,9 @@ fn t11_every_error_is_produced_just_outside_its_range_and_not_at_its_ends() {
         assert_eq!((power(1_000, 1_000), power(5_500, 500_000)), (None, None));
         // Slower than 1 mK/s, and faster than 1 K/s.
         assert_eq!([power(100, 30_000), power(5_000, 1_000)], [Some(SettingsError::ElementPower(element)); 2]);
+        let greatest = |ml| error(|d| *d.greatest_ml.get_mut(element) = ml);
+        assert_eq!([greatest(9_999), greatest(5_000_001)], [Some(SettingsError::GreatestVolume(element)); 2]);
+        assert_eq!((greatest(10_000), greatest(5_000_000)), (None, None));
         let none = error(|d| *d.element_power.get_mut(element) = None);
         assert_eq!(none, None, "one element is enough");
     }

@@ -16,6 +16,7 @@ fn draft() -> Draft {
         mains: Mains::Hz60,
         element_power: PerElement::build(|_| Some(Watts::new(5_500))),
         least_ml: PerElement::build(|_| 10_000),
+        greatest_ml: PerElement::build(|_| 60_000),
         limit: PerVessel { liquor_tank: c(90_000), mash_tun: c(90_000), boil_kettle: c(104_000) },
         boiling: c(100_000),
         cascade_limit: Kelvin::from_milli(6_000),
