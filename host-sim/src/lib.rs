@@ -11,3 +11,4 @@ pub mod rehearse;
 pub mod report;
 pub mod rig;
 pub mod survey;
+pub mod tune;

@@ -3,6 +3,7 @@
 mod cosim;
 mod rehearse;
 mod survey;
+mod tune;
 
 use clap::{Parser, Subcommand};
 use std::process::ExitCode;
@@ -33,6 +34,8 @@ enum Command {
     Cosim(cosim::Args),
     /// Heat up many random rigs, with the real controller and with its rivals, and compare.
     Survey(survey::Args),
+    /// Find a simulated vessel's climb and lag by a relay experiment, and gains by published rules.
+    Tune(tune::Args),
     /// Print every key of rig and sheet files, with units, ranges and defaults.
     Keys,
 }
@@ -59,6 +62,7 @@ pub fn run() -> ExitCode {
         Some(Command::Rehearse(args)) => rehearse::run(&args),
         Some(Command::Cosim(args)) => cosim::run(&args),
         Some(Command::Survey(args)) => survey::run(&args),
+        Some(Command::Tune(args)) => tune::run(&args),
         Some(Command::Keys) => {
             print!("{}", copperhold::files::reference());
             Ok(ExitCode::SUCCESS)

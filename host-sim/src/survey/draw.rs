@@ -5,10 +5,9 @@ use crate::day::Units;
 use crate::files::RigFile;
 use crate::files::defaults;
 use crate::fit;
-use crate::plant::Brewery;
 use crate::plant::rng::Pcg;
+use crate::plant::{Brewery, Figures};
 use crate::rig::{ElementRig, Mains, Probe, Rig, VesselRig};
-use copperhold_core::controller::CONTROL_PERIOD;
 use copperhold_core::vessel::{Element, PerVessel, Vessel};
 
 /// A rig, its filling, its mains and its water.
@@ -26,19 +25,6 @@ pub struct Draw {
     pub target_c: f64,
     /// Seed of the probe's noise.
     pub noise_seed: u64,
-}
-
-/// What is true of the plant, for those who are given it.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct PlantFigures {
-    /// Power at the true mains voltage, W.
-    pub power_w: f64,
-    /// Climb at full power before any loss, K/s: power over the heat capacity of water, wall and sheath.
-    pub climb_k_per_s: f64,
-    /// Total lag, s: sheath, mixing, delay, probe, and the mean age of a reading over the tick it is used for.
-    pub lag_s: f64,
-    /// Share of full power that makes good the loss at the target.
-    pub standing_duty: f64,
 }
 
 impl Draw {
@@ -128,22 +114,9 @@ impl Draw {
     }
 
     /// The plant's true figures.
-    pub fn figures(&self) -> PlantFigures {
+    pub fn figures(&self) -> Figures {
         let mut brewery = Brewery::new(&self.file.rig, 0);
         self.fill(&mut brewery);
-        let power_w = brewery.network().rig().element_power_w().liquor_tank;
-        let tank = self.tank();
-        let sheath_j_per_k = tank.element.map_or(0.0, |element| element.sheath_j_per_k);
-        let tick_s = CONTROL_PERIOD.as_micros() as f64 * 1e-6;
-        let age_s = match tank.probe.kind {
-            crate::rig::ProbeKind::Ds18b20 => 0.5 * crate::plant::probe::ONE_WIRE_S,
-            crate::rig::ProbeKind::Pt100 | crate::rig::ProbeKind::Ntc10k => 0.5 * tick_s,
-        };
-        PlantFigures {
-            power_w,
-            climb_k_per_s: power_w / (brewery.heat_capacity_j_per_k(Vessel::LiquorTank) + sheath_j_per_k),
-            lag_s: self.sheath_s() + tank.mixing_s + tank.probe.delay_s + tank.probe.lag_s + age_s,
-            standing_duty: brewery.standing_loss_w(Element::LiquorTank, self.target_c) / power_w,
-        }
+        Figures::of(&brewery, Element::LiquorTank, self.target_c)
     }
 }

@@ -24,13 +24,14 @@ mod text;
 pub mod trial;
 
 pub use csv::csv;
-pub use draw::{Draw, PlantFigures};
+pub use draw::Draw;
 pub use figures::{Measure, Spread, spread};
 pub use oracle::{Tuned, penalty};
 pub use page::page;
 pub use text::{ranges_text, table};
 pub use trial::{BAND_K, HOLD_S, Outcome};
 
+use crate::plant::Figures;
 use copperhold_core::heat::Learned;
 use rayon::prelude::*;
 
@@ -136,7 +137,7 @@ pub struct RigResult {
     /// The rig, its filling and its water.
     pub draw: Draw,
     /// The plant's true figures.
-    pub plant: PlantFigures,
+    pub plant: Figures,
     /// Least time, s.
     pub least_s: f64,
     /// How each contender did.

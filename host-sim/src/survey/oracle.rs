@@ -3,9 +3,10 @@
 //! A grid over gain and integral time, then a compass search around its best point. It sees the true bulk, the noise to come and the
 //! outcome, so no way of tuning a PI could do better on the penalty it minimises, but for the search's own coarseness.
 
+use super::Draw;
 use super::rivals::Gains;
 use super::trial::{self, Outcome, Ramp};
-use super::{Draw, PlantFigures};
+use crate::plant::Figures;
 
 /// Excess of the ratio that weighs as much as [`WEIGHED_K`] of overshoot. Both are what the design aims at for 19 rigs of 20.
 const WEIGHED_RATIO: f64 = 0.02;
@@ -35,7 +36,7 @@ pub(super) fn penalty_of(ratio: f64, overshoot_k: f64) -> f64 {
 }
 
 /// The best PI on a draw, and how it did.
-pub(super) fn search(draw: &Draw, plant: &PlantFigures, ramp: &Ramp) -> (Tuned, Outcome) {
+pub(super) fn search(draw: &Draw, plant: &Figures, ramp: &Ramp) -> (Tuned, Outcome) {
     let mut best = (Tuned { gain: 0.5, integral: 8.0 }, Outcome::NEVER, f64::INFINITY);
     let attempt = |tuned: Tuned, best: &mut (Tuned, Outcome, f64)| {
         let gains = Gains { per_k: tuned.gain / (plant.climb_k_per_s * plant.lag_s), integral_s: tuned.integral * plant.lag_s };

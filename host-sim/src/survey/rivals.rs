@@ -1,7 +1,7 @@
 //! The rivals' laws: from a reading to a share of full power, once per control tick.
 
-use super::PlantFigures;
 use super::trial::tick_s;
+use crate::plant::Figures;
 
 /// Gains of a PI.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -14,12 +14,12 @@ pub struct Gains {
 
 /// SIMC for an integrating process with the closed-loop time equal to the lag: `Kc = 1 / (k (tc + L))`, `Ti = 4 (tc + L)`
 /// (Skogestad, J. Process Control 13 (2003) 291).
-pub fn simc(plant: &PlantFigures) -> Gains {
+pub fn simc(plant: &Figures) -> Gains {
     Gains { per_k: 0.5 / (plant.climb_k_per_s * plant.lag_s), integral_s: 8.0 * plant.lag_s }
 }
 
 /// Ziegler and Nichols' step-response rule for a PI: `Kc = 0.9 / (k L)`, `Ti = L / 0.3` (Trans. ASME 64 (1942) 759).
-pub fn ziegler_nichols(plant: &PlantFigures) -> Gains {
+pub fn ziegler_nichols(plant: &Figures) -> Gains {
     Gains { per_k: 0.9 / (plant.climb_k_per_s * plant.lag_s), integral_s: plant.lag_s / 0.3 }
 }
 

@@ -1,10 +1,11 @@
 //! The rivals against what is known of their laws.
 
+use copperhold::plant::Figures;
 use copperhold::survey::rivals::{CratePid, Gains, Pi, Thermostat, simc, ziegler_nichols};
 use copperhold::survey::trial::{Plant, Ramp, free, pi, tick_s};
-use copperhold::survey::{Contender, Draw, PlantFigures, survey_rig};
+use copperhold::survey::{Contender, Draw, survey_rig};
 
-const KETTLE: PlantFigures = PlantFigures { power_w: 5500.0, climb_k_per_s: 0.0348, lag_s: 20.0, standing_duty: 0.1 };
+const KETTLE: Figures = Figures { power_w: 5500.0, climb_k_per_s: 0.0348, lag_s: 20.0, standing_duty: 0.1 };
 
 /// Skogestad 2003 with tc = L, and Ziegler and Nichols 1942, worked by hand for k = 0.0348 K/s and L = 20 s.
 #[test]
