@@ -11,3 +11,5 @@ pub mod plant;
 pub mod rehearse;
 pub mod report;
 pub mod rig;
+pub mod survey;
+pub mod tune;

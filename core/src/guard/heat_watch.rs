@@ -38,6 +38,8 @@ const LEAP: Kelvin = Kelvin::from_milli(400);
 const POUR_SETTLES: Span = Span::from_secs(60);
 /// Time that is given on top of the lag.
 const GRACE: Span = Span::from_secs(10);
+/// What the smoothed share counts in.
+const SECOND: Span = Span::from_secs(1);
 /// Lag where none was learned.
 const UNKNOWN_LAG: Span = Span::from_secs(60);
 
@@ -89,6 +91,8 @@ pub struct HeatWatch {
     lowest: Option<Celsius>,
     worked: Span,
     idle: Span,
+    /// Smoothed share of full power, in microseconds per second.
+    usual: LagChain<1>,
 }
 
 impl HeatWatch {
@@ -104,6 +108,7 @@ impl HeatWatch {
             lowest: None,
             worked: Span::ZERO,
             idle: Span::ZERO,
+            usual: LagChain::settled(0),
         }
     }
 
@@ -165,6 +170,8 @@ impl HeatWatch {
     }
 
     fn does_not_rise(&mut self, facts: &HeatFacts, lag: Span) -> bool {
+        // One tick says little: a hold may come as single ticks of full power, or as slices between another vessel's.
+        let usual = self.usual.tick(micros(facts.elapsed), micros(lag), micros(SECOND.share(facts.applied)));
         let near_boil = facts.reading >= self.bounds.boiling.less(NEAR_BOIL);
         self.idle = if facts.applied >= WORKING { Span::ZERO } else { self.idle.plus(facts.elapsed) };
         // A pause of a lag or two (a changeover, a slice for the other vessel) does not wipe out what was seen.
@@ -175,7 +182,7 @@ impl HeatWatch {
             self.worked = Span::ZERO;
             return false;
         }
-        if facts.applied >= WORKING {
+        if usual >= micros(SECOND.share(WORKING)) {
             self.worked = self.worked.plus(facts.elapsed.share(facts.applied));
         }
         let judged = self.worked.less(one_and_a_half(lag).plus(GRACE));

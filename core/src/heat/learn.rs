@@ -23,8 +23,9 @@
 use super::lag::LagChain;
 
 /// Lags on the grid, ms: 9 s to 139 s, each 1.2 times the one before.
-const GRID_MS: [i64; 16] =
-    [9_000, 10_800, 12_960, 15_552, 18_662, 22_395, 26_874, 32_249, 38_698, 46_438, 55_726, 66_871, 80_245, 96_294, 115_553, 138_663];
+const GRID_MS: [i64; 16] = [
+    9_000, 10_800, 12_960, 15_552, 18_662, 22_395, 26_874, 32_249, 38_698, 46_438, 55_726, 66_871, 80_245, 96_294, 115_553, 138_663,
+];
 /// Stages of the two shapes: a soft bend and a sharp one.
 const SOFT: usize = 3;
 const SHARP: usize = 6;

@@ -3,6 +3,8 @@
 mod cosim;
 mod drill;
 mod rehearse;
+mod survey;
+mod tune;
 
 use clap::{Parser, Subcommand};
 use std::process::ExitCode;
@@ -33,6 +35,10 @@ enum Command {
     Cosim(cosim::Args),
     /// Inject faults on purpose in every phase of the day and see what the controller makes of them.
     Drill(drill::Args),
+    /// Heat up many random rigs, with the real controller and with its rivals, and compare.
+    Survey(survey::Args),
+    /// Find a simulated vessel's climb and lag by a relay experiment, and gains by published rules.
+    Tune(tune::Args),
     /// Print every key of rig and sheet files, with units, ranges and defaults.
     Keys,
 }
@@ -59,6 +65,8 @@ pub fn run() -> ExitCode {
         Some(Command::Rehearse(args)) => rehearse::run(&args),
         Some(Command::Cosim(args)) => cosim::run(&args),
         Some(Command::Drill(args)) => drill::run(&args),
+        Some(Command::Survey(args)) => survey::run(&args),
+        Some(Command::Tune(args)) => tune::run(&args),
         Some(Command::Keys) => {
             print!("{}", copperhold::files::reference());
             Ok(ExitCode::SUCCESS)

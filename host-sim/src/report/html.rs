@@ -11,7 +11,7 @@ use super::svg::escape;
 use super::{chart, cursor, energy, palette, strip, tables};
 use crate::day::Day;
 
-const STYLE: &str = include_str!("style.css");
+pub(crate) const STYLE: &str = include_str!("style.css");
 const CAUTIONS: &str = include_str!("cautions.html");
 
 /// The page. The same day gives the same bytes.
@@ -65,7 +65,7 @@ fn head(title: &str, scripts: &str, style: &str) -> String {
     )
 }
 
-fn section(html: &mut String, id: &str, title: &str, content: &str) {
+pub(crate) fn section(html: &mut String, id: &str, title: &str, content: &str) {
     let _ = write!(html, "<section aria-labelledby=\"{id}\">\n<h2 id=\"{id}\">{title}</h2>\n{content}</section>\n");
 }
 
