@@ -13,6 +13,8 @@ use crate::vessel::{Element, PerElement, PerVessel, Pumps, Vessel};
 pub const FASTEST_FALL: Slope = Slope::from_micro(600_000);
 /// It counts once it has fallen by this much more than that.
 pub const FALL_MARGIN: Kelvin = Kelvin::from_milli(5_000);
+/// A mash colder than the tank by more than this takes heat through the coil, if its pump runs.
+const DRAINS: Kelvin = Kelvin::from_milli(1_000);
 
 /// The facts of one control tick.
 #[derive(Debug, Clone, Copy)]
@@ -108,11 +110,13 @@ impl Detectors {
             return None;
         };
         let fed = facts.pumps.mash || !*facts.needed.get(element.vessel());
+        let mash_takes = facts.readings.mash_tun.is_ok_and(|mash| mash.plus(DRAINS) < reading);
         let finding = watch.tick(&HeatFacts {
             elapsed: facts.elapsed,
             reading,
             applied: *facts.report.applied.get(element),
             learned: *facts.learned.get(element),
+            drained: element == Element::LiquorTank && facts.pumps.mash && mash_takes,
             may_come_from: if fed { hottest_other(element.vessel(), facts.readings) } else { None },
         })?;
         watch.forget();

@@ -67,6 +67,8 @@ pub struct HeatFacts {
     pub learned: Option<(Slope, Span)>,
     /// The hottest other vessel, if its heat may have come here: a pump runs, or nobody asked anything of this vessel.
     pub may_come_from: Option<Celsius>,
+    /// A pump carries its heat on to a colder vessel: no rise is not judged, as the coil may take all that the element gives.
+    pub drained: bool,
 }
 
 /// What was found.
@@ -177,7 +179,7 @@ impl HeatWatch {
         // A pause of a lag or two (a changeover, a slice for the other vessel) does not wipe out what was seen.
         let rested = self.idle > lag.plus(lag);
         let fell = self.lowest.is_none_or(|lowest| facts.reading < lowest.less(NOISE));
-        if near_boil || rested || fell {
+        if near_boil || rested || fell || facts.drained {
             self.lowest = Some(facts.reading);
             self.worked = Span::ZERO;
             return false;

@@ -43,7 +43,8 @@ pub fn run(args: &Args) -> Result<ExitCode, Failure> {
     let false_trips = quiet_days(args.quiet_days)?;
     print!("{}", drill::table(&outcomes, args.quiet_days as usize, false_trips));
     if let Some(path) = &args.report {
-        copperhold::report::write_atomically(path, &drill::page(&outcomes, args.quiet_days as usize, false_trips)).map_err(|e| Failure::bad_input(format!("error: {e}")))?;
+        copperhold::report::write_atomically(path, &drill::page(&outcomes, args.quiet_days as usize, false_trips))
+            .map_err(|e| Failure::bad_input(format!("error: {e}")))?;
         println!("\nReport: {}", path.display());
     }
     let good = false_trips == 0 && outcomes.iter().all(|outcome| outcome.passed);

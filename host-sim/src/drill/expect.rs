@@ -39,7 +39,9 @@ impl Expected {
         match *self {
             Expected::Trip { within_s } => safe && outcome.trip.as_ref().is_some_and(|(_, after_s)| *after_s <= within_s),
             Expected::Off { within_s } => safe && outcome.heated_for_s <= within_s,
-            Expected::Borne { over_k } => safe && outcome.trip.is_none() && outcome.over_k <= over_k && outcome.sheath_c < SHEATH_LIMIT_C,
+            Expected::Borne { over_k } => {
+                safe && outcome.trip.is_none() && outcome.over_k <= over_k && outcome.sheath_c < SHEATH_LIMIT_C
+            }
             Expected::Cold => safe && outcome.over_k <= 1.0,
             // Not seeing it is no failure; doing harm by a wrong reaction would be.
             Expected::Unseen(_) => safe,

@@ -317,4 +317,3 @@ impl Tamper for Fault {
         }
     }
 }
-

@@ -112,7 +112,8 @@ pub fn scene(rig: &RigFile, phase: Phase, seed: u64) -> Result<Bench<Honest>, Se
             bench.brewery.set_lid(Vessel::BoilKettle, false);
             bench.arm();
             let mut sheet = Sheet::default();
-            let boil = Step::Boil { duty: Duty::from_basis_points(6_000), lasts: Span::from_mins(120), additions: heapless::Vec::new() };
+            let boil =
+                Step::Boil { duty: Duty::from_basis_points(6_000), lasts: Span::from_mins(120), additions: heapless::Vec::new() };
             // The list has room for both.
             let _ = sheet.steps.push(Step::BringToBoil);
             let _ = sheet.steps.push(boil);
