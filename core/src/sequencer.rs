@@ -13,8 +13,6 @@ use crate::vessel::{PerVessel, Pumps, Vessel};
 pub const REACHED: Kelvin = Kelvin::from_milli(300);
 /// A rest's time runs from when the mash first comes within this distance.
 pub const REST_STARTS: Kelvin = Kelvin::from_milli(500);
-/// Recirculation starts when the tank is within this distance of the mash target.
-pub const TANK_READY: Kelvin = Kelvin::from_milli(2_000);
 /// While the sparge runs off, the kettle is kept this far below the boiling point: hot, but with no foam while nobody watches it.
 pub const RUN_OFF_HOLD: Kelvin = Kelvin::from_milli(6_000);
 
@@ -291,14 +289,10 @@ impl Sequencer {
             (Step::DoughIn { refill, .. }, 2) if refill.millilitres() > 0 => {
                 Some(off(Until::Answered(Prompt::RefillTank(*refill))))
             }
-            // A coil in a tank colder than the mash would cool it: no recirculation until the tank is warm.
             (Step::Rest { at, .. } | Step::MashOut { at, .. }, 0) => {
-                Some(off(Until::Warm(Vessel::LiquorTank, *at, TANK_READY)).tank(*at))
-            }
-            (Step::Rest { at, .. } | Step::MashOut { at, .. }, 1) => {
                 Some(off(Until::Warm(Vessel::MashTun, *at, REST_STARTS)).mash(*at))
             }
-            (Step::Rest { at, lasts } | Step::MashOut { at, lasts }, 2) => Some(off(Until::Lasted(*lasts)).mash(*at)),
+            (Step::Rest { at, lasts } | Step::MashOut { at, lasts }, 1) => Some(off(Until::Lasted(*lasts)).mash(*at)),
             (Step::Sparge { at, .. }, 0) => Some(off(Until::Warm(Vessel::LiquorTank, *at, REST_STARTS)).tank(*at).pumping(MASH)),
             (Step::Sparge { at, .. }, 1) => Some(off(Until::Answered(Prompt::SetSparge)).tank(*at)),
             (Step::Sparge { .. }, 2) => Some(off(Until::Answered(Prompt::KettleCovered)).pumping(SPARGE)),

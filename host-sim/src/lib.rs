@@ -4,6 +4,7 @@
 pub mod bench;
 pub mod cosim;
 pub mod day;
+pub mod drill;
 pub mod files;
 pub mod fit;
 pub mod plant;

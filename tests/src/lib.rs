@@ -3,5 +3,6 @@
 pub mod bench;
 pub mod bench_kettle;
 pub mod heat_bench;
+pub mod mash_bench;
 pub mod reference;
 pub mod sample_day;

@@ -67,6 +67,8 @@ pub struct HeatFacts {
     pub learned: Option<(Slope, Span)>,
     /// The hottest other vessel, if its heat may have come here: a pump runs, or nobody asked anything of this vessel.
     pub may_come_from: Option<Celsius>,
+    /// A pump carries its heat on to a colder vessel: no rise is not judged, as the coil may take all that the element gives.
+    pub drained: bool,
 }
 
 /// What was found.
@@ -146,14 +148,18 @@ impl HeatWatch {
     fn is_unasked(&mut self, facts: &HeatFacts, way: Kelvin) -> bool {
         let credit = self.bounds.fastest.over(facts.elapsed.share(facts.applied));
         let explained = facts.reading.plus(way);
-        if self.is_poured(facts) {
+        let given = facts.may_come_from.is_some_and(|other| facts.reading <= other.plus(UNASKED_MARGIN));
+        if self.is_poured(facts) || given {
+            // Whatever came so far came from elsewhere: only what comes on top counts.
             self.ceiling = Some(explained);
             return false;
         }
         let ceiling = self.ceiling.map_or(explained, |ceiling| ceiling.plus(credit).min(explained));
+        // What another vessel's heat explains stays explained: an empty kettle fills with hot wort, then its own element goes on.
+        let fed = facts.may_come_from.map_or(ceiling, |other| facts.reading.min(other));
+        let ceiling = ceiling.max(fed);
         self.ceiling = Some(ceiling);
-        let above = facts.reading > ceiling.plus(UNASKED_MARGIN);
-        above && facts.may_come_from.is_none_or(|other| facts.reading > other.plus(UNASKED_MARGIN))
+        facts.reading > ceiling.plus(UNASKED_MARGIN)
     }
 
     /// A reading that leaps faster than any element could drive it was poured: no evidence while that settles.
@@ -173,7 +179,7 @@ impl HeatWatch {
         // A pause of a lag or two (a changeover, a slice for the other vessel) does not wipe out what was seen.
         let rested = self.idle > lag.plus(lag);
         let fell = self.lowest.is_none_or(|lowest| facts.reading < lowest.less(NOISE));
-        if near_boil || rested || fell {
+        if near_boil || rested || fell || facts.drained {
             self.lowest = Some(facts.reading);
             self.worked = Span::ZERO;
             return false;
@@ -209,3 +215,6 @@ fn one_and_a_half(span: Span) -> Span {
 fn micros(span: Span) -> i64 {
     i64::try_from(span.as_micros()).unwrap_or(i64::MAX)
 }
+
+#[cfg(test)]
+mod tests;
