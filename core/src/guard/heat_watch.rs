@@ -155,9 +155,6 @@ impl HeatWatch {
             return false;
         }
         let ceiling = self.ceiling.map_or(explained, |ceiling| ceiling.plus(credit).min(explained));
-        // What another vessel's heat explains stays explained: an empty kettle fills with hot wort, then its own element goes on.
-        let fed = facts.may_come_from.map_or(ceiling, |other| facts.reading.min(other));
-        let ceiling = ceiling.max(fed);
         self.ceiling = Some(ceiling);
         facts.reading > ceiling.plus(UNASKED_MARGIN)
     }

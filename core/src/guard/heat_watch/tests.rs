@@ -15,6 +15,7 @@ struct Bench {
     lag_ticks: i64,
     learned: Option<(Slope, Span)>,
     may_come_from: Option<Celsius>,
+    drained: bool,
 }
 
 impl Bench {
@@ -27,6 +28,7 @@ impl Bench {
             lag_ticks: 80,
             learned: None,
             may_come_from: None,
+            drained: false,
         }
     }
 
@@ -46,6 +48,7 @@ impl Bench {
             applied,
             learned: self.learned,
             may_come_from: self.may_come_from,
+            drained: self.drained,
         })
     }
 
@@ -102,14 +105,15 @@ fn h6_a_shorted_relay_after_a_heat_up_is_not_taken_for_the_coast() {
 
 #[test]
 fn h9_h12_a_reading_that_does_not_follow_full_power_is_found() {
-    // Brimful and nothing learned: 2 K at 32.9 mK/s take 61 s after one and a half lags of 60 s and the grace.
+    // Brimful and nothing learned: 2 K at 32.9 mK/s take 61 s after one and a half lags of 60 s, the grace, and the 42 s in which full
+    // power becomes the usual.
     let mut bench = Bench::at(20_000);
     let unlearned = bench.run(Duty::FULL, Duty::ZERO, HOUR);
-    assert!(matches!(unlearned, Some((after, Finding::NoRise)) if (150..=170).contains(&after.as_secs())), "{unlearned:?}");
+    assert!(matches!(unlearned, Some((after, Finding::NoRise)) if (195..=210).contains(&after.as_secs())), "{unlearned:?}");
     let mut bench = Bench::at(20_000);
     bench.learned = Some((Slope::from_micro(65_000), Span::from_secs(20)));
     let learned = bench.run(Duty::FULL, Duty::ZERO, HOUR);
-    assert!(matches!(learned, Some((after, Finding::NoRise)) if (90..=110).contains(&after.as_secs())), "{learned:?}");
+    assert!(matches!(learned, Some((after, Finding::NoRise)) if (105..=120).contains(&after.as_secs())), "{learned:?}");
 }
 
 #[test]
@@ -136,6 +140,15 @@ fn a_pause_for_the_other_vessel_does_not_wipe_out_the_evidence_and_a_rest_does()
         assert_eq!(bench.run(Duty::FULL, Duty::ZERO, Span::from_secs(60)), None);
         assert_eq!(bench.run(Duty::ZERO, Duty::ZERO, Span::from_secs(45)), None);
     }
+}
+
+#[test]
+fn a_tank_whose_heat_goes_on_into_the_mash_is_not_judged_until_it_stays() {
+    let mut bench = Bench { drained: true, ..Bench::at(70_000) };
+    assert_eq!(bench.run(Duty::FULL, Duty::ZERO, HOUR), None);
+    bench.drained = false;
+    let found = bench.run(Duty::FULL, Duty::ZERO, HOUR);
+    assert!(matches!(found, Some((after, Finding::NoRise)) if after <= Span::from_secs(210)), "{found:?}");
 }
 
 #[test]
@@ -177,7 +190,7 @@ fn heat_that_may_come_from_a_hotter_vessel_is_accepted_up_to_its_temperature() {
     let found = bench.run(Duty::ZERO, Duty::FULL, HOUR);
     assert!(matches!(found, Some((_, Finding::UnaskedHeat))));
     let reading = bench.reading();
-    assert!(reading > Celsius::from_milli(67_000) && reading < Celsius::from_milli(67_500), "{reading:?}");
+    assert!(reading > Celsius::from_milli(68_000) && reading < Celsius::from_milli(68_100), "{reading:?}");
 }
 
 #[test]
@@ -215,7 +228,7 @@ fn absurd_facts_do_not_wrap() {
     for reading in [Celsius::MAX, Celsius::MIN, Celsius::MAX] {
         for elapsed in [Span::ZERO, Span::from_micros(u64::MAX), TICK] {
             let learned = Some((Slope::from_micro(i32::MAX), Span::from_micros(u64::MAX)));
-            let facts = HeatFacts { elapsed, reading, applied: Duty::FULL, learned, may_come_from: None };
+            let facts = HeatFacts { elapsed, reading, applied: Duty::FULL, learned, may_come_from: None, drained: false };
             watch.tick(&facts);
         }
     }
