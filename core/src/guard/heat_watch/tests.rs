@@ -105,15 +105,14 @@ fn h6_a_shorted_relay_after_a_heat_up_is_not_taken_for_the_coast() {
 
 #[test]
 fn h9_h12_a_reading_that_does_not_follow_full_power_is_found() {
-    // Brimful and nothing learned: 2 K at 32.9 mK/s take 61 s after one and a half lags of 60 s, the grace, and the 42 s in which full
-    // power becomes the usual.
+    // Brimful and nothing learned: 2 K at 32.9 mK/s take 61 s after one and a half lags of 60 s and the grace.
     let mut bench = Bench::at(20_000);
     let unlearned = bench.run(Duty::FULL, Duty::ZERO, HOUR);
-    assert!(matches!(unlearned, Some((after, Finding::NoRise)) if (195..=210).contains(&after.as_secs())), "{unlearned:?}");
+    assert!(matches!(unlearned, Some((after, Finding::NoRise)) if (150..=170).contains(&after.as_secs())), "{unlearned:?}");
     let mut bench = Bench::at(20_000);
     bench.learned = Some((Slope::from_micro(65_000), Span::from_secs(20)));
     let learned = bench.run(Duty::FULL, Duty::ZERO, HOUR);
-    assert!(matches!(learned, Some((after, Finding::NoRise)) if (105..=120).contains(&after.as_secs())), "{learned:?}");
+    assert!(matches!(learned, Some((after, Finding::NoRise)) if (90..=110).contains(&after.as_secs())), "{learned:?}");
 }
 
 #[test]
@@ -190,7 +189,7 @@ fn heat_that_may_come_from_a_hotter_vessel_is_accepted_up_to_its_temperature() {
     let found = bench.run(Duty::ZERO, Duty::FULL, HOUR);
     assert!(matches!(found, Some((_, Finding::UnaskedHeat))));
     let reading = bench.reading();
-    assert!(reading > Celsius::from_milli(68_000) && reading < Celsius::from_milli(68_100), "{reading:?}");
+    assert!(reading > Celsius::from_milli(67_000) && reading < Celsius::from_milli(67_500), "{reading:?}");
 }
 
 #[test]
