@@ -26,6 +26,8 @@ const PLATEAU_BAND: Kelvin = Kelvin::from_milli(4_000);
 /// Spacing and number of the readings a plateau is judged by: one minute.
 const PLATEAU_EVERY: Span = Span::from_secs(10);
 const PLATEAU_COUNT: usize = 7;
+/// A plateau climbs by less than this share of what the edge's power would do below the boiling point.
+const PLATEAU_SHARE: fixed::types::I16F16 = fixed::types::I16F16::lit("0.25");
 /// Where the slope is not known, less than this in a minute is a plateau: 100 L on 3 kW climb 0.4 K.
 const PLATEAU_RISE: Kelvin = Kelvin::from_milli(200);
 
@@ -101,8 +103,7 @@ impl Boil {
             return false;
         }
         let minute = PLATEAU_EVERY.times(PLATEAU_COUNT as u64 - 1);
-        // A quarter of what the edge's power would do below the boiling point.
-        let expected = slope.map(|slope| slope.over(minute).times(EDGE_DUTY.fixed()).times(fixed::types::I16F16::lit("0.25")));
+        let expected = slope.map(|slope| slope.over(minute).times(EDGE_DUTY.fixed()).times(PLATEAU_SHARE));
         last.above(first) < expected.unwrap_or(PLATEAU_RISE).clamp(Kelvin::from_milli(60), Kelvin::from_milli(500))
     }
 }

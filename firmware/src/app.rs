@@ -18,7 +18,7 @@ use crate::panel::{Action, Panel, View};
 use crate::drivers::ds18b20::Rom;
 use crate::probes::{Choice, Probes};
 use crate::progress::{Progress, Task};
-use crate::remote::Remote;
+use crate::remote::{Remote, Standing};
 use crate::report;
 use crate::storage::settings::Origin;
 use crate::storage::{Store, Stored};
@@ -26,11 +26,11 @@ use copperhold_core::controller::{CONTROL_LATEST, CONTROL_PERIOD};
 use copperhold_core::event::Event;
 use copperhold_core::fast::{FastPath, Lease, Outputs, Selector, Switches};
 use copperhold_core::settings::Settings;
-use copperhold_core::sheet::Sheet;
 use copperhold_core::supervisor::Supervisor;
 use copperhold_core::units::Instant;
 use copperhold_core::vessel::{Element, Vessel};
 use copperhold_core::wire::message::{ToDevice, ToHost};
+use copperhold_core::wire::sheet::EncodedSheet;
 
 /// Fast ticks per control tick.
 const CONTROL_TICKS: u32 = 25;
@@ -40,7 +40,7 @@ const CONTROL_TICKS: u32 = 25;
 pub struct Loaded {
     stored: Stored,
     origin: Origin,
-    sheet: Option<Sheet>,
+    sheet: EncodedSheet,
     settings: Settings,
 }
 
@@ -70,7 +70,7 @@ pub struct App<B: Board> {
     store: Store<B::Flash>,
     stored: Stored,
     origin: Origin,
-    sheet: Option<Sheet>,
+    sheet: EncodedSheet,
     panel: Panel,
     remote: Remote,
     ports: [Port; 2],
@@ -151,6 +151,18 @@ impl<B: Board> App<B> {
     }
 
     fn control(&mut self) {
+        let now = self.decide();
+        self.tell_events(now);
+        self.tell(now);
+        self.draw();
+        self.signal();
+        self.save_if_quiet();
+        self.probes.serve_bus(now);
+    }
+
+    /// The control tick proper: thermometers to lease. Its cycles are measured on the image, by this name.
+    #[inline(never)]
+    fn decide(&mut self) -> Instant {
         let now = self.board.now();
         let elapsed = self.last_control.and_then(|last| now.since(last)).unwrap_or(CONTROL_PERIOD).min(CONTROL_LATEST);
         self.last_control = Some(now);
@@ -162,13 +174,7 @@ impl<B: Board> App<B> {
         let lease = self.supervisor.tick(now, elapsed, &readings, &switches, &report);
         self.outputs = self.renew(lease);
         self.progress.mark(Task::Control);
-
-        self.tell_events(now);
-        self.tell(now);
-        self.draw(now);
-        self.signal();
-        self.save_if_quiet();
-        self.probes.serve_bus(now);
+        now
     }
 
     /// Without a lease nothing heats and nothing pumps: the fast path sees to it.
@@ -225,13 +231,13 @@ impl<B: Board> App<B> {
             block,
             origin: self.origin,
             stored: &self.stored,
-            sheet: self.sheet.as_ref(),
+            sheet_steps: self.sheet.len(),
             key: self.switches.key,
             selector_lost: self.selector_lost,
         }
     }
 
-    fn draw(&mut self, _now: Instant) {
+    fn draw(&mut self) {
         let block = self.board.fast(|fast| fast.fast().block(fast.switches()));
         let view = View {
             supervisor: &self.supervisor,
@@ -239,7 +245,7 @@ impl<B: Board> App<B> {
             block,
             origin: self.origin,
             stored: &self.stored,
-            sheet: self.sheet.as_ref(),
+            sheet_steps: self.sheet.len(),
             key: self.switches.key,
             selector_lost: self.selector_lost,
         };
@@ -288,8 +294,10 @@ impl<B: Board> App<B> {
             Action::FindOneWire => self.find_one_wire()?,
             Action::Pumps(pumps) => self.supervisor.pump(pumps),
             Action::StartSheet => {
-                let sheet = self.sheet.clone().ok_or("there is no sheet: send one over the link")?;
-                self.supervisor.start(sheet);
+                if self.sheet.is_empty() {
+                    return Err("no sheet was sent yet");
+                }
+                self.supervisor.start_steps(self.sheet.steps());
             }
             Action::StopSheet => self.supervisor.stop_sheet(),
             Action::Skip => self.with_sequencer(copperhold_core::sequencer::Sequencer::skip),
@@ -345,11 +353,9 @@ impl<B: Board> App<B> {
                     port.send(&report::hello(self.restarted));
                     continue;
                 }
-                let outcome = self.remote.take(now, &message, &mut self.supervisor, self.outputs.armed);
-                if let Some(sheet) = self.remote.sheet() {
-                    self.sheet = Some(sheet);
-                    self.unsaved.sheet = true;
-                }
+                let standing = Standing { armed: self.outputs.armed, sheet: &mut self.sheet };
+                let outcome = self.remote.take(now, &message, &mut self.supervisor, standing);
+                self.unsaved.sheet |= matches!(message, ToDevice::Step { .. }) && self.sheet.is_whole();
                 port.send(&ToHost::Answer { sequence, outcome });
             }
             while let Some(byte) = port.peek() {
@@ -374,9 +380,7 @@ impl<B: Board> App<B> {
             self.panel.stored(self.store.save_settings(&self.stored).is_ok());
         } else if self.unsaved.sheet {
             self.unsaved.sheet = false;
-            if let Some(sheet) = &self.sheet {
-                self.panel.stored(self.store.save_sheet(sheet).is_ok());
-            }
+            self.panel.stored(self.store.save_sheet(&self.sheet).is_ok());
         }
     }
 }

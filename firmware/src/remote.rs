@@ -1,20 +1,26 @@
 //! What a message from the host may do: less heat at any time, heat only while a person has armed, and only for as long as it keeps asking.
 
 use copperhold_core::heat::Demand;
-use copperhold_core::sheet::Sheet;
 use copperhold_core::supervisor::Supervisor;
 use copperhold_core::units::{Instant, Span};
 use copperhold_core::vessel::{PerVessel, Vessel};
 use copperhold_core::wire::message::{DemandMessage, LONGEST_DEMAND_MS, Refused, ToDevice};
-use copperhold_core::wire::sheet::Loader;
+use copperhold_core::wire::sheet::EncodedSheet;
+
+/// What a message meets.
+#[derive(Debug)]
+pub struct Standing<'a> {
+    /// A person has armed.
+    pub armed: bool,
+    /// The sheet in the making, or ready to be started at the panel.
+    pub sheet: &'a mut EncodedSheet,
+}
 
 /// The host's standing.
 #[derive(Debug, Clone, Default)]
 pub struct Remote {
     /// When each vessel's demand ends, if it came over the link.
     until: PerVessel<Option<Instant>>,
-    loader: Loader,
-    sheet: Option<Sheet>,
 }
 
 impl Remote {
@@ -27,7 +33,8 @@ impl Remote {
     ///
     /// # Errors
     /// Says why not; nothing has changed then.
-    pub fn take(&mut self, now: Instant, message: &ToDevice, supervisor: &mut Supervisor, armed: bool) -> Result<(), Refused> {
+    pub fn take(&mut self, now: Instant, message: &ToDevice, supervisor: &mut Supervisor, standing: Standing<'_>) -> Result<(), Refused> {
+        let Standing { armed, sheet } = standing;
         match message {
             ToDevice::Hello => Err(Refused::Unknown),
             ToDevice::Stop => {
@@ -57,15 +64,10 @@ impl Remote {
                 Ok(())
             }
             ToDevice::Step { index, of, step } => {
-                self.sheet = self.loader.take(*index, *of, step).map_err(|_| Refused::Step)?;
+                sheet.take(*index, *of, step).map_err(|_| Refused::Step)?;
                 Ok(())
             }
         }
-    }
-
-    /// The sheet that has just become whole, once.
-    pub fn sheet(&mut self) -> Option<Sheet> {
-        self.sheet.take()
     }
 
     /// A person at the panel has asked a vessel for something: the link's deadline no longer applies to it.

@@ -1,6 +1,6 @@
 //! Sheets over the link, step by step, and in the device's flash. Every figure is checked on the way in.
 
-use crate::sheet::{MAX_ADDITIONS, Sheet, Step};
+use crate::sheet::{MAX_ADDITIONS, MAX_STEPS, Sheet, Step};
 use crate::units::{Celsius, Duty, Litres, Span};
 use heapless::Vec;
 use serde::{Deserialize, Serialize};
@@ -147,34 +147,104 @@ impl From<&Step> for StepMessage {
     }
 }
 
-/// Puts a sheet together from steps that arrive one by one.
-#[derive(Debug, Clone, Default)]
-pub struct Loader {
-    sheet: Sheet,
+/// Most bytes of an encoded sheet.
+pub const MAX_ENCODED: usize = 736;
+
+/// A sheet as it travels and is stored: number of steps, then the steps. Much smaller than a [`Sheet`], and checked step by step as it
+/// grows: every step in here can be run.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct EncodedSheet {
+    steps: Vec<u8, MAX_ENCODED>,
+    count: u8,
+    of: u8,
 }
 
-impl Loader {
-    /// Takes one step. `Ok(Some)` once the last has come: the whole sheet.
+impl EncodedSheet {
+    /// No sheet.
+    pub const fn new() -> EncodedSheet {
+        EncodedSheet { steps: Vec::new(), count: 0, of: 0 }
+    }
+
+    /// Every step is here.
+    pub const fn is_whole(&self) -> bool {
+        self.count > 0 && self.count == self.of
+    }
+
+    /// Number of steps, of a whole sheet.
+    pub const fn len(&self) -> u8 {
+        if self.is_whole() { self.count } else { 0 }
+    }
+
+    /// There is no whole sheet.
+    pub const fn is_empty(&self) -> bool {
+        !self.is_whole()
+    }
+
+    /// Takes one step, in order: the first clears what was there. True once the last has come.
     ///
     /// # Errors
-    /// The step is out of order or a figure in it out of range; what came before is forgotten.
-    pub fn take(&mut self, index: u8, of: u8, step: &StepMessage) -> Result<Option<Sheet>, StepOutOfRange> {
+    /// The step is out of order, a figure in it out of range, or there is no room; what came before is forgotten.
+    pub fn take(&mut self, index: u8, of: u8, step: &StepMessage) -> Result<bool, StepOutOfRange> {
         if index == 0 {
-            self.sheet.steps.clear();
+            *self = EncodedSheet { of, ..EncodedSheet::new() };
         }
         let result = self.add(index, of, step);
         if result.is_err() {
-            self.sheet.steps.clear();
+            *self = EncodedSheet::new();
         }
         result
     }
 
-    fn add(&mut self, index: u8, of: u8, step: &StepMessage) -> Result<Option<Sheet>, StepOutOfRange> {
-        if usize::from(index) != self.sheet.steps.len() || index >= of {
+    fn add(&mut self, index: u8, of: u8, step: &StepMessage) -> Result<bool, StepOutOfRange> {
+        if index != self.count || of != self.of || index >= of || usize::from(of) > MAX_STEPS {
             return Err(StepOutOfRange);
         }
-        self.sheet.steps.push(Step::try_from(step)?).map_err(|_| StepOutOfRange)?;
-        let whole = self.sheet.steps.len() == usize::from(of);
-        Ok(whole.then(|| core::mem::take(&mut self.sheet)))
+        Step::try_from(step)?;
+        let mut buffer = [0; 96];
+        let bytes = postcard::to_slice(step, &mut buffer).map_err(|_| StepOutOfRange)?;
+        self.steps.extend_from_slice(bytes).map_err(|_| StepOutOfRange)?;
+        self.count = self.count.saturating_add(1);
+        Ok(self.is_whole())
+    }
+
+    /// From a sheet; `None` if it is empty or too long.
+    pub fn encode(sheet: &Sheet) -> Option<EncodedSheet> {
+        let of = u8::try_from(sheet.steps.len()).ok()?;
+        let mut encoded = EncodedSheet::new();
+        for (index, step) in (0..of).zip(&sheet.steps) {
+            encoded.take(index, of, &step.into()).ok()?;
+        }
+        encoded.is_whole().then_some(encoded)
+    }
+
+    /// The steps, in order.
+    pub fn steps(&self) -> impl Iterator<Item = Step> + '_ {
+        let mut rest: &[u8] = if self.is_whole() { &self.steps } else { &[] };
+        core::iter::from_fn(move || {
+            if rest.is_empty() {
+                return None;
+            }
+            // Each was checked on its way in.
+            let (message, tail) = postcard::take_from_bytes::<StepMessage>(rest).ok()?;
+            rest = tail;
+            Step::try_from(&message).ok()
+        })
+    }
+
+    /// As bytes, to be stored: the number of steps and what follows it.
+    pub fn parts(&self) -> (u8, &[u8]) {
+        (self.len(), &self.steps)
+    }
+
+    /// From stored bytes; `None` unless every step is whole and in range, and nothing is left over.
+    pub fn from_bytes(bytes: &[u8]) -> Option<EncodedSheet> {
+        let (&of, mut rest) = bytes.split_first()?;
+        let mut encoded = EncodedSheet::new();
+        for index in 0..of {
+            let (message, tail) = postcard::take_from_bytes::<StepMessage>(rest).ok()?;
+            encoded.take(index, of, &message).ok()?;
+            rest = tail;
+        }
+        (rest.is_empty() && encoded.is_whole()).then_some(encoded)
     }
 }

@@ -25,6 +25,7 @@ use hal::gpio::{FunctionI2C, FunctionSioInput, FunctionSpi, FunctionUart, InOutP
 use hal::pac;
 use interrupts::{ContactPins, Interrupts};
 use parts::{AdcPins, BusDelay, Pico};
+use defmt_rtt as _;
 use rp2040_hal as hal;
 
 /// Second-stage boot for the flash of the Pico and its copies.
@@ -138,7 +139,9 @@ fn main() -> ! {
         oled: I2cShare::new(i2c),
         expander: I2cShare::new(i2c),
     };
-    let mut app = App::new(parts, store, loaded, session, restart.why());
+    // In the variables, not on the stack.
+    let app = App::new(parts, store, loaded, session, restart.why());
+    let Some(app) = cortex_m::singleton!(: App<Pico> = app) else { last_resort::stop() };
     loop {
         app.turn();
         // The timer interrupt wakes it 100 times a second.

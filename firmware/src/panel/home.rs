@@ -59,7 +59,7 @@ fn right_side(view: &View<'_>) -> text::Short {
         return short(format_args!("selector lost"));
     }
     let Some(step) = view.supervisor.sequencer().and_then(|sequencer| sequencer.present()) else {
-        return short(format_args!("{}", if view.sheet.is_some() { "sheet ready" } else { "by hand" }));
+        return short(format_args!("{}", if view.sheet_steps > 0 { "sheet ready" } else { "by hand" }));
     };
     let name = text::step(step);
     let directive = view.supervisor.status().directive.as_ref();

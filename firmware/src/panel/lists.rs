@@ -119,9 +119,11 @@ pub fn vessel(canvas: &mut Canvas, vessel: Vessel, row: u8, editing: bool, targe
 
 /// Draws the sheet's screen.
 pub fn sheet(canvas: &mut Canvas, row: u8, view: &View<'_>, paused: bool) {
-    let steps = view.sheet.map_or(0, |sheet| sheet.steps.len());
+    let steps = view.sheet_steps;
     match view.supervisor.sequencer() {
-        Some(sequencer) => title(canvas, &short(format_args!("SHEET: step {} of {steps}", u16::from(sequencer.step()) + 1))),
+        Some(sequencer) => {
+            title(canvas, &short(format_args!("SHEET: step {} of {}", u16::from(sequencer.step()) + 1, sequencer.steps())));
+        }
         None if steps > 0 => title(canvas, &short(format_args!("SHEET: {steps} steps"))),
         None => title(canvas, "SHEET: none"),
     }

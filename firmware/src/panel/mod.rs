@@ -19,7 +19,6 @@ use copperhold_core::event::Event;
 use copperhold_core::fast::Outputs;
 use copperhold_core::heat::Demand;
 use copperhold_core::sequencer::Prompt;
-use copperhold_core::sheet::Sheet;
 use copperhold_core::supervisor::Supervisor;
 use copperhold_core::units::{Celsius, Duty};
 use copperhold_core::vessel::{Pumps, Vessel};
@@ -37,8 +36,8 @@ pub struct View<'a> {
     pub origin: Origin,
     /// The settings.
     pub stored: &'a Stored,
-    /// The sheet that is ready to be started.
-    pub sheet: Option<&'a Sheet>,
+    /// Steps of the sheet that is ready to be started; 0 if there is none.
+    pub sheet_steps: u8,
     /// The key is on.
     pub key: bool,
     /// The selector was there and does not answer any more.

@@ -2,8 +2,7 @@
 
 use super::settings::{Origin, Stored, safe_defaults};
 use super::two_slot::{Found, MAX_CONTENT, SlotError, TwoSlot};
-use copperhold_core::sheet::{MAX_STEPS, Sheet, Step};
-use copperhold_core::wire::sheet::StepMessage;
+use copperhold_core::wire::sheet::EncodedSheet;
 use embedded_storage::nor_flash::NorFlash;
 
 /// Bytes from one slot to the next: a sector.
@@ -51,46 +50,22 @@ impl<F: NorFlash> Store<F> {
     }
 
     /// The sheet that was last sent, if it is whole.
-    pub fn load_sheet(&mut self) -> Option<Sheet> {
+    pub fn load_sheet(&mut self) -> EncodedSheet {
         let mut content = [0; MAX_CONTENT];
-        let Found::Record(length) = self.sheet.load(&mut self.flash, &mut content) else { return None };
-        decode_sheet(content.get(..length)?)
+        let Found::Record(length) = self.sheet.load(&mut self.flash, &mut content) else { return EncodedSheet::new() };
+        content.get(..length).and_then(EncodedSheet::from_bytes).unwrap_or_default()
     }
 
     /// Stores a sheet. As [`Store::save_settings`].
     ///
     /// # Errors
     /// See [`SlotError`].
-    pub fn save_sheet(&mut self, sheet: &Sheet) -> Result<(), SlotError> {
+    pub fn save_sheet(&mut self, sheet: &EncodedSheet) -> Result<(), SlotError> {
         let mut content = [0; MAX_CONTENT];
-        let length = encode_sheet(sheet, &mut content).ok_or(SlotError::TooLong)?;
-        self.sheet.store(&mut self.flash, content.get(..length).ok_or(SlotError::TooLong)?)
+        let (count, steps) = sheet.parts();
+        let (first, rest) = content.split_first_mut().ok_or(SlotError::TooLong)?;
+        *first = count;
+        rest.get_mut(..steps.len()).ok_or(SlotError::TooLong)?.copy_from_slice(steps);
+        self.sheet.store(&mut self.flash, content.get(..=steps.len()).ok_or(SlotError::TooLong)?)
     }
-}
-
-/// Number of steps, then the steps.
-fn encode_sheet(sheet: &Sheet, content: &mut [u8; MAX_CONTENT]) -> Option<usize> {
-    let (count, mut rest) = content.split_first_mut()?;
-    *count = u8::try_from(sheet.steps.len()).ok()?;
-    let mut length = 1;
-    for step in &sheet.steps {
-        let used = postcard::to_slice(&StepMessage::from(step), rest).ok()?.len();
-        rest = rest.get_mut(used..)?;
-        length += used;
-    }
-    Some(length)
-}
-
-fn decode_sheet(bytes: &[u8]) -> Option<Sheet> {
-    let (&count, mut rest) = bytes.split_first()?;
-    if usize::from(count) > MAX_STEPS || count == 0 {
-        return None;
-    }
-    let mut sheet = Sheet::default();
-    for _ in 0..count {
-        let (message, tail) = postcard::take_from_bytes::<StepMessage>(rest).ok()?;
-        sheet.steps.push(Step::try_from(&message).ok()?).ok()?;
-        rest = tail;
-    }
-    rest.is_empty().then_some(sheet)
 }
