@@ -40,8 +40,19 @@ const CONTROL_TICKS: u32 = 25;
 pub struct Loaded {
     stored: Stored,
     origin: Origin,
-    sheet: EncodedSheet,
     settings: Settings,
+}
+
+/// The large pieces, each in a place of its own: on a microcontroller, built one by one so that the stack never holds them all.
+pub struct Rooms<B: Board> {
+    /// See [`Loaded::supervisor`].
+    pub supervisor: &'static mut Supervisor,
+    /// See [`Loaded::oled`].
+    pub oled: &'static mut Oled<B::I2c>,
+    /// See [`Loaded::ports`].
+    pub ports: &'static mut [Port; 2],
+    /// See [`Store::load_sheet`].
+    pub sheet: &'static mut EncodedSheet,
 }
 
 impl Loaded {
@@ -50,7 +61,7 @@ impl Loaded {
         let (stored, origin) = store.load_settings();
         // Stored settings have been checked, and a test holds that the defaults pass.
         let settings = stored.settings().ok()?;
-        Some(Loaded { stored, origin, sheet: store.load_sheet(), settings })
+        Some(Loaded { stored, origin, settings })
     }
 
     /// The fast path for these settings, everything off.
@@ -58,22 +69,37 @@ impl Loaded {
         let draft = self.settings.get();
         FastPath::new(draft.mains, draft.timing, draft.press)
     }
+
+    /// The slow half of the controller, with what was learned.
+    pub fn supervisor(&self) -> Supervisor {
+        Supervisor::new(self.settings, self.stored.knowledge)
+    }
+
+    /// The display on its bus.
+    pub fn oled<I: embedded_hal::i2c::I2c>(&self, i2c: I) -> Oled<I> {
+        Oled::new(i2c, self.stored.display)
+    }
+
+    /// Both ports of the link. `session`: a number that differs at each start.
+    pub const fn ports(session: u32) -> [Port; 2] {
+        [Port::new(session), Port::new(session)]
+    }
 }
 
 /// The application on a board.
 pub struct App<B: Board> {
     board: B,
-    supervisor: Supervisor,
+    supervisor: &'static mut Supervisor,
     probes: Probes<B::Spi, B::Bus, B::Delay, B::Analogue>,
-    oled: Oled<B::I2c>,
+    oled: &'static mut Oled<B::I2c>,
     expander: Expander<B::I2c>,
     store: Store<B::Flash>,
     stored: Stored,
     origin: Origin,
-    sheet: EncodedSheet,
+    sheet: &'static mut EncodedSheet,
     panel: Panel,
     remote: Remote,
-    ports: [Port; 2],
+    ports: &'static mut [Port; 2],
     progress: Progress,
     outputs: Outputs,
     switches: Switches,
@@ -92,22 +118,22 @@ struct Unsaved {
 }
 
 impl<B: Board> App<B> {
-    /// Puts the parts together. `session`: a number that differs at each start. `restarted`: why it started.
-    pub fn new(parts: Parts<B>, store: Store<B::Flash>, loaded: Loaded, session: u32, restarted: &'static str) -> App<B> {
-        let Loaded { stored, origin, sheet, settings } = loaded;
+    /// Puts the parts together. `restarted`: why it started.
+    pub fn new(parts: Parts<B>, rooms: Rooms<B>, store: Store<B::Flash>, loaded: Loaded, restarted: &'static str) -> App<B> {
+        let Loaded { stored, origin, .. } = loaded;
         App {
             board: parts.board,
-            supervisor: Supervisor::new(settings, stored.knowledge),
+            supervisor: rooms.supervisor,
             probes: Probes::new(stored.probes, stored.draft.mains, parts.spi, parts.bus, parts.analogue),
-            oled: Oled::new(parts.oled, stored.display),
+            oled: rooms.oled,
             expander: Expander::new(parts.expander),
             store,
             stored,
             origin,
-            sheet,
+            sheet: rooms.sheet,
             panel: Panel::new(),
             remote: Remote::new(),
-            ports: [Port::new(session), Port::new(session)],
+            ports: rooms.ports,
             progress: Progress::new(),
             outputs: Outputs::default(),
             switches: Switches::default(),
@@ -168,7 +194,7 @@ impl<B: Board> App<B> {
         self.last_control = Some(now);
         let readings = self.probes.sample(now);
         self.progress.mark(Task::Probes);
-        self.remote.expire(now, &mut self.supervisor);
+        self.remote.expire(now, self.supervisor);
         let (report, switches) = self.board.fast(crate::fast_task::FastTask::report);
         self.switches = switches;
         let lease = self.supervisor.tick(now, elapsed, &readings, &switches, &report);
@@ -215,18 +241,18 @@ impl<B: Board> App<B> {
     fn tell(&mut self, now: Instant) {
         let (outputs, switches) = (self.outputs, self.switches);
         let block = self.board.fast(|fast| fast.fast().block(fast.switches()));
-        for port in &mut self.ports {
+        for port in self.ports.iter_mut() {
             if port.first_turn() {
                 port.send(&report::hello(self.restarted));
             }
-            let telemetry = report::telemetry(now, &self.supervisor, &outputs, &switches, block, port.dropped());
+            let telemetry = report::telemetry(now, self.supervisor, &outputs, &switches, block, port.dropped());
             port.send(&ToHost::Telemetry(telemetry));
         }
     }
 
     fn view(&self, block: Option<copperhold_core::arming::Block>) -> View<'_> {
         View {
-            supervisor: &self.supervisor,
+            supervisor: self.supervisor,
             outputs: self.outputs,
             block,
             origin: self.origin,
@@ -240,7 +266,7 @@ impl<B: Board> App<B> {
     fn draw(&mut self) {
         let block = self.board.fast(|fast| fast.fast().block(fast.switches()));
         let view = View {
-            supervisor: &self.supervisor,
+            supervisor: self.supervisor,
             outputs: self.outputs,
             block,
             origin: self.origin,
@@ -353,8 +379,8 @@ impl<B: Board> App<B> {
                     port.send(&report::hello(self.restarted));
                     continue;
                 }
-                let standing = Standing { armed: self.outputs.armed, sheet: &mut self.sheet };
-                let outcome = self.remote.take(now, &message, &mut self.supervisor, standing);
+                let standing = Standing { armed: self.outputs.armed, sheet: self.sheet };
+                let outcome = self.remote.take(now, &message, self.supervisor, standing);
                 self.unsaved.sheet |= matches!(message, ToDevice::Step { .. }) && self.sheet.is_whole();
                 port.send(&ToHost::Answer { sequence, outcome });
             }
@@ -380,7 +406,7 @@ impl<B: Board> App<B> {
             self.panel.stored(self.store.save_settings(&self.stored).is_ok());
         } else if self.unsaved.sheet {
             self.unsaved.sheet = false;
-            self.panel.stored(self.store.save_sheet(&self.sheet).is_ok());
+            self.panel.stored(self.store.save_sheet(self.sheet).is_ok());
         }
     }
 }

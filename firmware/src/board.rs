@@ -39,7 +39,7 @@ pub trait Board {
     /// The analogue pins.
     type Analogue: Analogue;
     /// The I2C bus, shared.
-    type I2c: I2c;
+    type I2c: I2c + 'static;
     /// The flash.
     type Flash: NorFlash;
 
@@ -69,8 +69,6 @@ pub struct Parts<B: Board> {
     pub bus: OneWire<B::Bus, B::Delay>,
     /// Analogue pins.
     pub analogue: B::Analogue,
-    /// Display's place on the I2C bus.
-    pub oled: B::I2c,
     /// Expander's place on the I2C bus.
     pub expander: B::I2c,
 }

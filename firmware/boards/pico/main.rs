@@ -10,7 +10,11 @@ mod parts;
 mod serial;
 mod watchdog;
 
-use copperhold_firmware::app::{App, Loaded};
+use copperhold_core::supervisor::Supervisor;
+use copperhold_core::wire::sheet::EncodedSheet;
+use copperhold_firmware::app::{App, Loaded, Rooms};
+use copperhold_firmware::drivers::oled::Oled;
+use copperhold_firmware::link::Port;
 use copperhold_firmware::board::Parts;
 use copperhold_firmware::drivers::one_wire::OneWire;
 use copperhold_firmware::fast_task::FastTask;
@@ -36,6 +40,27 @@ static BOOT2: [u8; 256] = rp2040_boot2::BOOT_LOADER_W25Q080;
 
 #[hal::entry]
 fn main() -> ! {
+    let app = build();
+    loop {
+        app.turn();
+        // The timer interrupt wakes it 100 times a second.
+        cortex_m::asm::wfi();
+    }
+}
+
+/// Puts a value in a place of its own that lasts for ever.
+macro_rules! place {
+    ($type:ty, $value:expr) => {
+        match cortex_m::singleton!(: $type = $value) {
+            Some(place) => place,
+            None => last_resort::stop(),
+        }
+    };
+}
+
+/// Starts everything. Not inlined: what it needs of the stack is given back before the main loop.
+#[inline(never)]
+fn build() -> &'static mut App<Pico> {
     // Taken once, right after a reset.
     let (Some(mut device), Some(core)) = (pac::Peripherals::take(), pac::CorePeripherals::take()) else { last_resort::stop() };
     let restart = watchdog::Restart::read(&device.WATCHDOG);
@@ -81,13 +106,12 @@ fn main() -> ! {
         1.MHz(),
         embedded_hal::spi::MODE_1,
     );
-    let Some(spi) = cortex_m::singleton!(: RefCell<parts::SpiBus> = RefCell::new(spi)) else { last_resort::stop() };
+    let spi: &'static _ = place!(RefCell<parts::SpiBus>, RefCell::new(spi));
     let select = PerVessel {
         liquor_tank: pins.gpio5.into_push_pull_output_in_state(hal::gpio::PinState::High).into_dyn_pin(),
         mash_tun: pins.gpio6.into_push_pull_output_in_state(hal::gpio::PinState::High).into_dyn_pin(),
         boil_kettle: pins.gpio7.into_push_pull_output_in_state(hal::gpio::PinState::High).into_dyn_pin(),
     };
-    let spi = &*spi;
     let share = |pin| SpiShare::new(spi, pin, BusDelay::new(timer)).ok();
     let (Some(liquor_tank), Some(mash_tun), Some(boil_kettle)) =
         (share(select.liquor_tank), share(select.mash_tun), share(select.boil_kettle))
@@ -103,8 +127,7 @@ fn main() -> ! {
         &mut device.RESETS,
         clocks::HZ.Hz(),
     );
-    let Some(i2c) = cortex_m::singleton!(: RefCell<parts::I2cBus> = RefCell::new(i2c)) else { last_resort::stop() };
-    let i2c = &*i2c;
+    let i2c: &'static _ = place!(RefCell<parts::I2cBus>, RefCell::new(i2c));
     let uart = serial::uart(
         device.UART0,
         (pins.gpio0.into_function::<FunctionUart>(), pins.gpio1.into_function::<FunctionUart>()),
@@ -125,26 +148,24 @@ fn main() -> ! {
     );
     let session = adc.noise() ^ restart.count();
 
-    watchdog::start(&device.WATCHDOG, &device.PSM);
     let (Some(fast_alarm), Some(delay_alarm)) = (timer.alarm_0(), timer.alarm_1()) else { last_resort::stop() };
     interrupts::start(core.NVIC, Interrupts { fast, contacts, timer, fast_alarm, delay_alarm });
 
     defmt::info!("start: {=str}, session {=u32:x}", restart.why(), session);
+    let rooms = Rooms {
+        supervisor: place!(Supervisor, loaded.supervisor()),
+        oled: place!(Oled<I2cShare<'static, parts::I2cBus>>, loaded.oled(I2cShare::new(i2c))),
+        ports: place!([Port; 2], Loaded::ports(session)),
+        sheet: place!(EncodedSheet, store.load_sheet()),
+    };
+    watchdog::start(&device.WATCHDOG, &device.PSM);
     let board = Pico { timer, uart, usb, watchdog: device.WATCHDOG, restart };
     let parts = Parts {
         board,
         spi: PerVessel { liquor_tank, mash_tun, boil_kettle },
         bus,
         analogue: adc,
-        oled: I2cShare::new(i2c),
         expander: I2cShare::new(i2c),
     };
-    // In the variables, not on the stack.
-    let app = App::new(parts, store, loaded, session, restart.why());
-    let Some(app) = cortex_m::singleton!(: App<Pico> = app) else { last_resort::stop() };
-    loop {
-        app.turn();
-        // The timer interrupt wakes it 100 times a second.
-        cortex_m::asm::wfi();
-    }
+    place!(App<Pico>, App::new(parts, rooms, store, loaded, restart.why()))
 }

@@ -77,7 +77,11 @@ pub fn start(watchdog: &pac::WATCHDOG, psm: &pac::PSM) {
     // SAFETY: any mask is allowed; this one leaves the oscillators running.
     psm.wdsel().write(|w| unsafe { w.bits(RESET_ALL) });
     feed_registers(watchdog);
-    watchdog.ctrl().write(|w| w.enable().set_bit());
+    // Its reset value has every pause bit set.
+    watchdog.ctrl().write(|w| {
+        w.pause_dbg0().clear_bit().pause_dbg1().clear_bit().pause_jtag().clear_bit();
+        w.enable().set_bit()
+    });
 }
 
 /// Whether it runs as it should: enabled, not paused by a debugger, resetting everything.
