@@ -275,7 +275,9 @@ impl<B: Board> App<B> {
             key: self.switches.key,
             selector_lost: self.selector_lost,
         };
-        self.panel.draw(&mut self.oled.canvas, &view);
+        if self.panel.draw(&mut self.oled.canvas, &view) {
+            self.oled.touch();
+        }
     }
 
     fn signal(&mut self) {

@@ -141,10 +141,14 @@ pub struct Panel {
     pumps: Pumps,
     /// Settings being changed, until they are stored or left.
     draft: Option<Stored>,
+    /// Control ticks until it is drawn again by itself.
+    rest: u8,
 }
 
 /// Control ticks for which a notice stays: 3 s.
 const NOTICE: u8 = 12;
+/// Control ticks between two drawings while nobody touches anything: once a second.
+const REDRAW: u8 = 3;
 /// Control ticks of a beep.
 const BEEP: u8 = 2;
 
@@ -156,6 +160,9 @@ impl Panel {
 
     /// How far a press has come towards a hold.
     pub const fn set_held(&mut self, ticks: u8) {
+        if self.held != ticks {
+            self.rest = 0;
+        }
         self.held = ticks;
     }
 
@@ -166,6 +173,7 @@ impl Panel {
 
     /// Something happened: what a person should notice beeps.
     pub fn note(&mut self, event: &Event) {
+        self.rest = 0;
         if matches!(event, Event::Tripped(_) | Event::Addition(_) | Event::Step(_) | Event::SheetDone) {
             self.beep = BEEP;
         }
@@ -187,6 +195,7 @@ impl Panel {
 
     /// A person's gesture; gives what it asks for.
     pub fn gesture(&mut self, gesture: Gesture, view: &View<'_>) -> Option<Action> {
+        self.rest = 0;
         if view.origin != Origin::Stored {
             return self.at_doubt(gesture);
         }
@@ -219,14 +228,28 @@ impl Panel {
         }
     }
 
-    /// Draws what there is to see; once per control tick.
-    pub fn draw(&mut self, canvas: &mut Canvas, view: &View<'_>) {
+    /// Draws what there is to see, if it is time; called once per control tick. True if it drew.
+    pub fn draw(&mut self, canvas: &mut Canvas, view: &View<'_>) -> bool {
         self.beep = self.beep.saturating_sub(1);
         self.notice = self.notice.and_then(|(text, left)| Some((text, left.checked_sub(1)?)));
         if self.set_aside.is_some() && self.set_aside != view.prompt() {
             self.set_aside = None;
         }
-        canvas.clear_all();
+        if self.rest > 0 {
+            self.rest -= 1;
+            return false;
+        }
+        self.rest = REDRAW;
+        canvas.begin();
+        self.paint(canvas, view);
+        let changed = canvas.begin_drawing();
+        if changed {
+            self.paint(canvas, view);
+        }
+        changed
+    }
+
+    fn paint(&self, canvas: &mut Canvas, view: &View<'_>) {
         if view.origin != Origin::Stored {
             draw::doubt(canvas, view.origin, self.line);
         } else if let Some(latch) = view.supervisor.guard().latch() {

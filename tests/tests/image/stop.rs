@@ -153,8 +153,7 @@ fn a_cut_probe_wire_trips_and_a_bus_stuck_high_is_no_temperature() {
 #[test]
 fn two_elements_are_never_on_together() {
     let (mut emulator, _) = heating();
-    // The kettle wants heat too: menu, two down, hold at 60.
-    emulator.press_knob(0.1);
+    // The kettle wants heat too: back home, menu, two down, hold at 60.
     emulator.turn_knob(3);
     emulator.press_knob(0.1);
     emulator.press_knob(0.1);
