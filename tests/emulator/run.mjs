@@ -95,6 +95,7 @@ const handlers = {
       uart: out,
       resets: chip.resets,
       reason: chip.reason,
+      conversions: board.oneWire.conversions,
     };
   },
   screen() {

@@ -56,6 +56,8 @@ pub struct Interrupts {
     pub timer: hal::Timer,
     /// The fast tick's alarm.
     pub fast_alarm: Alarm0,
+    /// When the next fast tick is due.
+    pub due: hal::timer::Instant,
     /// The one-wire bus's alarm: wakes the main loop.
     pub delay_alarm: Alarm1,
 }
@@ -66,6 +68,8 @@ static SHARED: Mutex<RefCell<Option<Interrupts>>> = Mutex::new(RefCell::new(None
 const EDGE_SAMPLES: u8 = 8;
 const EDGE_CYCLES: u32 = 480;
 
+const PERIOD: hal::fugit::MicrosDurationU64 = hal::fugit::MicrosDurationU64::from_ticks(FAST_PERIOD.as_micros());
+
 /// Installs what the interrupts own and lets them come.
 pub fn start(_nvic: pac::NVIC, mut parts: Interrupts) {
     for pin in [&parts.contacts.stop_loop, &parts.contacts.key] {
@@ -73,8 +77,9 @@ pub fn start(_nvic: pac::NVIC, mut parts: Interrupts) {
     }
     parts.fast_alarm.enable_interrupt();
     parts.delay_alarm.enable_interrupt();
-    // It fires within the period; the interrupt goes on from there.
-    let _ = parts.fast_alarm.schedule(hal::fugit::MicrosDurationU32::from_ticks(10_000));
+    parts.due = parts.timer.get_counter() + PERIOD;
+    // A time this close can always be set.
+    let _ = parts.fast_alarm.schedule_at(parts.due);
     critical_section::with(|cs| SHARED.replace(cs, Some(parts)));
     for line in [interrupt::TIMER_IRQ_0, interrupt::TIMER_IRQ_1, interrupt::IO_IRQ_BANK0] {
         // SAFETY: what the handlers need is in place, and no critical section is open.
@@ -108,12 +113,13 @@ pub fn wake_in(us: u32) {
 fn TIMER_IRQ_0() {
     critical_section::with(|cs| {
         let mut shared = SHARED.borrow_ref_mut(cs);
-        let Some(Interrupts { fast, contacts, timer, fast_alarm, .. }) = shared.as_mut() else { return };
+        let Some(Interrupts { fast, contacts, timer, fast_alarm, due, .. }) = shared.as_mut() else { return };
         fast_alarm.clear_interrupt();
         let now = timer.get_counter();
-        // From the nominal time, so that the period does not drift; after a long wait, from now.
-        let period = hal::fugit::MicrosDurationU32::from_ticks(FAST_PERIOD.as_micros() as u32);
-        let _ = fast_alarm.schedule(period);
+        // From the nominal time, so that the period does not drift; after a long wait (flash was written), from now.
+        let next = *due + PERIOD;
+        *due = if next > now { next } else { now + PERIOD };
+        let _ = fast_alarm.schedule_at(*due);
         fast.tick(Instant::from_micros(now.ticks()), &contacts.read());
     });
 }

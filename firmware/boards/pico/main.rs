@@ -25,10 +25,10 @@ use copperhold_core::vessel::PerVessel;
 use embedded_hal_bus::i2c::RefCellDevice as I2cShare;
 use embedded_hal_bus::spi::RefCellDevice as SpiShare;
 use hal::fugit::RateExtU32;
-use hal::gpio::{FunctionI2C, FunctionSioInput, FunctionSpi, FunctionUart, InOutPin, Pins, PullNone, PullUp};
+use hal::gpio::{FunctionI2C, FunctionSioInput, FunctionSpi, FunctionUart, Pins, PullNone, PullUp};
 use hal::pac;
 use interrupts::{ContactPins, Interrupts};
-use parts::{AdcPins, BusDelay, Pico};
+use parts::{AdcPins, BusDelay, BusPin, Pico};
 use defmt_rtt as _;
 use rp2040_hal as hal;
 
@@ -136,7 +136,7 @@ fn build() -> &'static mut App<Pico> {
     let Some(usb) = serial::Usb::new(device.USBCTRL_REGS, device.USBCTRL_DPRAM, clocks, &mut device.RESETS) else {
         last_resort::stop()
     };
-    let bus = OneWire::new(InOutPin::new(pins.gpio16.reconfigure::<FunctionSioInput, PullUp>()), BusDelay::new(timer));
+    let bus = OneWire::new(BusPin::new(pins.gpio16.reconfigure()), BusDelay::new(timer));
     let adc = AdcPins::new(
         device.ADC,
         &mut device.RESETS,
@@ -149,7 +149,7 @@ fn build() -> &'static mut App<Pico> {
     let session = adc.noise() ^ restart.count();
 
     let (Some(fast_alarm), Some(delay_alarm)) = (timer.alarm_0(), timer.alarm_1()) else { last_resort::stop() };
-    interrupts::start(core.NVIC, Interrupts { fast, contacts, timer, fast_alarm, delay_alarm });
+    interrupts::start(core.NVIC, Interrupts { fast, contacts, timer, fast_alarm, due: timer.get_counter(), delay_alarm });
 
     defmt::info!("start: {=str}, session {=u32:x}", restart.why(), session);
     let rooms = Rooms {

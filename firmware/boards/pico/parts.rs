@@ -9,12 +9,14 @@ use copperhold_core::vessel::Vessel;
 use copperhold_firmware::board::{Board, Port};
 use copperhold_firmware::fast_task::FastTask;
 use copperhold_firmware::probes::Analogue;
+use core::convert::Infallible;
 use embedded_hal::delay::DelayNs;
+use embedded_hal::digital::{ErrorType, InputPin, OutputPin};
 use embedded_hal_bus::i2c::RefCellDevice as I2cShare;
 use embedded_hal_bus::spi::RefCellDevice as SpiShare;
 use hal::gpio::bank0::{Gpio0, Gpio1, Gpio2, Gpio3, Gpio4, Gpio8, Gpio9, Gpio16};
 use hal::gpio::{
-    DynPinId, FunctionI2C, FunctionSioInput, FunctionSioOutput, FunctionSpi, FunctionUart, InOutPin, Pin, PullDown, PullNone, PullUp,
+    DynPinId, FunctionI2C, FunctionSioInput, FunctionSioOutput, FunctionSpi, FunctionUart, Pin, PullDown, PullNone, PullUp,
 };
 use hal::pac;
 use hal::uart::{Enabled, UartPeripheral};
@@ -49,7 +51,7 @@ pub struct Pico {
 impl Board for Pico {
     type Line = LinePin;
     type Spi = SpiShare<'static, SpiBus, Pin<DynPinId, FunctionSioOutput, PullDown>, BusDelay>;
-    type Bus = InOutPin<Pin<Gpio16, FunctionSioInput, PullUp>>;
+    type Bus = BusPin;
     type Delay = BusDelay;
     type Analogue = AdcPins;
     type I2c = I2cShare<'static, I2cBus>;
@@ -98,6 +100,52 @@ impl Board for Pico {
     }
 }
 
+/// The one-wire pin, open-drain: its output is always low, and either drives the line or lets it go. One register write each, because
+/// slots are decided by microseconds.
+pub struct BusPin {
+    _pin: Pin<Gpio16, FunctionSioInput, PullUp>,
+}
+
+impl BusPin {
+    const MASK: u32 = 1 << 16;
+
+    /// Lets the line go.
+    pub fn new(pin: Pin<Gpio16, FunctionSioInput, PullUp>) -> BusPin {
+        // SAFETY: the set and clear registers change this pin's bit only, and this value owns the pin.
+        unsafe { (*pac::SIO::PTR).gpio_out_clr().write(|w| w.bits(BusPin::MASK)) };
+        BusPin { _pin: pin }
+    }
+}
+
+impl ErrorType for BusPin {
+    type Error = Infallible;
+}
+
+impl OutputPin for BusPin {
+    fn set_low(&mut self) -> Result<(), Infallible> {
+        // SAFETY: as in `new`.
+        unsafe { (*pac::SIO::PTR).gpio_oe_set().write(|w| w.bits(BusPin::MASK)) };
+        Ok(())
+    }
+
+    fn set_high(&mut self) -> Result<(), Infallible> {
+        // SAFETY: as in `new`.
+        unsafe { (*pac::SIO::PTR).gpio_oe_clr().write(|w| w.bits(BusPin::MASK)) };
+        Ok(())
+    }
+}
+
+impl InputPin for BusPin {
+    fn is_high(&mut self) -> Result<bool, Infallible> {
+        self.is_low().map(|low| !low)
+    }
+
+    fn is_low(&mut self) -> Result<bool, Infallible> {
+        // SAFETY: reading the pads changes nothing.
+        Ok(unsafe { (*pac::SIO::PTR).gpio_in().read().bits() } & BusPin::MASK == 0)
+    }
+}
+
 /// Delays for the one-wire bus. Short ones count cycles; long ones sleep until the alarm, or any interrupt, and look at the clock.
 #[derive(Clone, Copy)]
 pub struct BusDelay {
@@ -121,7 +169,8 @@ impl DelayNs for BusDelay {
 
     fn delay_us(&mut self, us: u32) {
         if us < SHORT_US {
-            cortex_m::asm::delay(us * (clocks::HZ / 1_000_000));
+            // The loop takes three cycles for every two that are asked for on this core.
+            cortex_m::asm::delay(us * (clocks::HZ / 1_000_000) * 2 / 3);
             return;
         }
         let end = self.timer.get_counter().ticks() + u64::from(us);

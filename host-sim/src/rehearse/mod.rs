@@ -3,7 +3,7 @@
 //! Time is virtual. The controller says until when its outputs stay as they are; the loop jumps there, so nothing is computed twice and
 //! nothing is skipped. The plant moves once per control tick with the share of that time each element really conducted.
 
-mod brewer;
+pub mod brewer;
 mod heat_ups;
 mod recorder;
 

@@ -40,6 +40,8 @@ pub struct Report {
     pub both: u64,
     /// Resets by the watchdog since the start.
     pub resets: u64,
+    /// Conversions started on the one-wire bus since the start.
+    pub conversions: u64,
     /// Messages over the UART.
     pub messages: Vec<ToHost>,
 }
@@ -145,6 +147,7 @@ impl Emulator {
             lines,
             both: answer["both"].as_u64().expect("a count"),
             resets: answer["resets"].as_u64().expect("a count"),
+            conversions: answer["conversions"].as_u64().expect("a count"),
             messages,
         }
     }
