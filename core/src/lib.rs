@@ -10,10 +10,11 @@
 //! | [`probe`] | raw counts to temperatures, and what no liquid can do |
 //! | [`guard`] | watches for danger: holds, trips, advises |
 //! | [`sequencer`], [`sheet`] | the brew day's steps |
-//! | [`cascade`], [`boil`] | the mash by its own thermometer; coming to the boil |
+//! | [`cascade`], [`boil`], [`boil_power`] | the mash by its own thermometer; coming to the boil; how hard to boil |
 //! | [`heat`] | from a demand and a reading to a duty, learning the vessel while it heats |
 //! | [`arbiter`] | who gets the one element |
 //! | [`units`], [`vessel`], [`settings`], [`event`] | words the others are made of |
+//! | `wire` (feature `wire`) | messages and frames of the serial link |
 //!
 //! Time and readings come in as arguments; outputs are plain values; nothing here touches hardware or reads a clock.
 #![no_std]
@@ -22,6 +23,7 @@
 pub mod arbiter;
 pub mod arming;
 pub mod boil;
+pub mod boil_power;
 pub mod burst;
 pub mod cascade;
 pub mod controller;
@@ -37,3 +39,5 @@ pub mod sheet;
 pub mod supervisor;
 pub mod units;
 pub mod vessel;
+#[cfg(feature = "wire")]
+pub mod wire;

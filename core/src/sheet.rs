@@ -53,9 +53,9 @@ pub enum Step {
         /// Its temperature in the tank.
         at: Celsius,
     },
-    /// Bring the kettle to the boil and past the hot break.
+    /// Bring the kettle to the boil.
     BringToBoil,
-    /// Boil at a fixed share of full power, with timed additions.
+    /// Boil at a fixed share of full power, with timed additions. The time runs from the boil's beginning; the hot break is part of it.
     Boil {
         /// Share of full power.
         duty: Duty,

@@ -9,7 +9,8 @@
 //! dropped: heat never comes back by itself.
 
 use crate::arbiter::{Arbiter, Want};
-use crate::boil::Boil;
+use crate::boil::{Boil, Phase};
+use crate::boil_power::compensated;
 use crate::cascade::{Cascade, Tank};
 use crate::event::{Event, Log};
 use crate::fast::{FastReport, Lease, Switches};
@@ -21,7 +22,7 @@ use crate::probe::plausibility::Plausibility;
 use crate::probe::{ProbeFault, Reading};
 use crate::sequencer::{Directive, Note, Seen, Sequencer};
 use crate::settings::Settings;
-use crate::sheet::Sheet;
+use crate::sheet::{Sheet, Step};
 use crate::units::{Celsius, Duty, Instant, Kelvin, Slope, Span};
 use crate::vessel::{Element, PerElement, PerVessel, Pumps, Vessel};
 
@@ -96,6 +97,8 @@ pub struct Supervisor {
     cascade: Cascade,
     coil_would_cool: bool,
     boil: Option<Boil>,
+    /// Nominal and measured.
+    mains_mv: Option<(u32, u32)>,
     heat: PerElement<Option<HeatControl>>,
     arbiter: Arbiter,
     was_armed: bool,
@@ -124,6 +127,7 @@ impl Supervisor {
             cascade: Cascade::new(draft.cascade_limit, knowledge.mash_offset),
             coil_would_cool: false,
             boil: None,
+            mains_mv: None,
             heat: PerElement::build(|element| {
                 let config = HeatConfig::new(settings.fastest(element)?).ok()?;
                 Some(HeatControl::new(config, *knowledge.vessels.get(element)))
@@ -207,6 +211,12 @@ impl Supervisor {
         self.sequencer = Some(Sequencer::new(sheet));
     }
 
+    /// Starts a sheet whose steps come one by one: no second copy of it is made. Steps past the most a sheet can hold are left out.
+    pub fn start_steps(&mut self, steps: impl Iterator<Item = Step>) {
+        let sequencer = self.sequencer.insert(Sequencer::new(Sheet::default()));
+        sequencer.extend(steps);
+    }
+
     /// Stops the sheet; everything it demanded is off.
     pub fn stop_sheet(&mut self) {
         self.sequencer = None;
@@ -236,6 +246,15 @@ impl Supervisor {
         *self.demands.get_mut(vessel) = demand;
         self.commanded = true;
         Ok(())
+    }
+
+    /// Voltage at the elements, measured, in millivolts; `nominal_mv` is the one that the settings' element powers are for. A fixed share of
+    /// full power is then made good for it. `None`: not measured.
+    pub const fn mains(&mut self, nominal_mv: u32, measured_mv: Option<u32>) {
+        self.mains_mv = match measured_mv {
+            Some(measured) => Some((nominal_mv, measured)),
+            None => None,
+        };
     }
 
     /// Pumps switched by hand. A sheet overrides them.
@@ -325,7 +344,6 @@ impl Supervisor {
             readings: &readings,
             needed: &needed,
             pumps: self.running,
-            wanted: self.status.wanted,
             report,
             sense: switches.sense,
             learned,
@@ -375,8 +393,9 @@ impl Supervisor {
         let seen = Seen {
             elapsed,
             readings: PerVessel::build(|vessel| readings.get(vessel).ok()),
-            rolling: self.boil.as_ref().is_some_and(|boil| matches!(boil.phase(), crate::boil::Phase::Rolling { .. })),
+            boils: self.boil.as_ref().is_some_and(|boil| matches!(boil.phase(), Phase::HotBreak { .. } | Phase::Rolling { .. })),
             boiling: self.settings.get().boiling,
+            recirculating: self.running.mash,
         };
         let log = &mut self.log;
         let sequencer = self.sequencer.as_mut()?;
@@ -433,7 +452,7 @@ impl Supervisor {
         let Demand::Hold(target) = demands.mash_tun else {
             self.cascade.rest();
             self.status.flow_stopped = false;
-            return demands.liquor_tank;
+            return self.made_good(demands.liquor_tank);
         };
         // The guard holds while either probe has a fault.
         let (Ok(mash), Ok(reading), Some(heat)) = (readings.mash_tun, readings.liquor_tank, &self.heat.liquor_tank) else {
@@ -460,14 +479,29 @@ impl Supervisor {
         to_the_boil: bool,
         report: &FastReport,
     ) -> Demand {
-        if !to_the_boil {
-            self.boil = None;
-            return demands.boil_kettle;
-        }
+        let asked = self.made_good(demands.boil_kettle);
+        let limit = match (to_the_boil, asked, &self.boil) {
+            (true, _, _) => Duty::FULL,
+            // The boil's time runs from the plateau on, so its first minutes are the hot break's.
+            (false, Demand::Percent(share), Some(boil)) if matches!(boil.phase(), Phase::HotBreak { .. }) => share,
+            (false, _, _) => {
+                self.boil = None;
+                return asked;
+            }
+        };
         let Ok(reading) = readings.boil_kettle else { return Demand::Off };
         let Some(heat) = &self.heat.boil_kettle else { return Demand::Off };
         let boil = self.boil.get_or_insert_with(|| Boil::new(self.settings.get().boiling));
-        Demand::Percent(boil.tick(elapsed, reading, heat.settled(), slope_of(heat), report.applied.boil_kettle))
+        let kept = boil.tick(elapsed, reading, heat.settled(), slope_of(heat), report.applied.boil_kettle);
+        Demand::Percent(kept.min(limit))
+    }
+
+    /// A fixed share, made good for the voltage where it is measured.
+    fn made_good(&self, demand: Demand) -> Demand {
+        match (demand, self.mains_mv) {
+            (Demand::Percent(duty), Some((nominal, measured))) => Demand::Percent(compensated(duty, nominal, measured)),
+            (Demand::Off | Demand::Hold(_) | Demand::Percent(_), _) => demand,
+        }
     }
 
     fn want(

@@ -193,4 +193,6 @@ pub struct Volumes {
     pub post_boil_l: f64,
     /// Rate of boil-off over the timed boil, L/h.
     pub boil_off_l_per_h: f64,
+    /// Power of the timed boil that did not become vapour, from the two volumes, W: the rig's `boil_loss`. `None`: they do not tell.
+    pub dry_loss_w: Option<f64>,
 }

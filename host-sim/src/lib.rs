@@ -4,9 +4,12 @@
 pub mod bench;
 pub mod cosim;
 pub mod day;
+pub mod drill;
 pub mod files;
 pub mod fit;
 pub mod plant;
 pub mod rehearse;
 pub mod report;
 pub mod rig;
+pub mod survey;
+pub mod tune;

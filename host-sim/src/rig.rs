@@ -45,6 +45,7 @@ impl Rig {
             element: Some(element),
             probe: pt100,
             limit_c: None,
+            boil_loss_w: None,
         };
         Rig {
             name: "example".to_owned(),
@@ -134,6 +135,8 @@ pub struct VesselRig {
     pub probe: Probe,
     /// Hard limit: the guard trips above it, degrees Celsius. `None`: derived (tank and tun 90, kettle 4 above boiling).
     pub limit_c: Option<f64>,
+    /// Power of a boiling kettle that does not become vapour, as two volumes taught it, W. `None`: derived from its figures.
+    pub boil_loss_w: Option<f64>,
 }
 
 /// An immersion element.

@@ -37,6 +37,7 @@ pub use demand::Demand;
 pub use learned::Learned;
 
 use crate::units::{Celsius, Duty, Kelvin, Slope, Span};
+use lag::LagChain;
 use learn::{Bank, Prior, raw_of_slope, slope_of_raw};
 use pid::{Pid, PidGains};
 use settle::{Evidence, Loss, Settled, per_second};
@@ -157,10 +158,14 @@ pub struct HeatControl {
     settled: Option<Settled>,
     batch: Batch,
     work_us: i64,
-    /// Loss added up since the start, Q32 K.
+    /// Loss added up since the start, Q32 K, and what the thermometer has heard of it.
     lost: i64,
-    /// Fall at 76 C, Q32 K/s.
+    missed: LagChain<3>,
+    /// Fall at 76 C, Q32 K/s, and what it makes of the last reading.
     loss_at_76: i64,
+    usual: i64,
+    /// Whether a hold has told it.
+    loss_known: bool,
     gap: i64,
     /// Smoothed miss of the fit, Q12 K.
     miss: i64,
@@ -183,7 +188,10 @@ impl HeatControl {
             batch: Batch::default(),
             work_us: 0,
             lost: 0,
+            missed: LagChain::settled(0),
             loss_at_76: learned.map_or(loss::UNKNOWN, |l| i64::from(l.loss().fixed().to_bits()) << 8),
+            usual: 0,
+            loss_known: learned.is_some(),
             gap: 0,
             miss: 0,
             sound: prior_of(learned, steepest),
@@ -213,9 +221,11 @@ impl HeatControl {
             loss: match (self.window, self.state) {
                 (Window::Open { .. }, State::Coast { .. }) => Loss::Kept,
                 (Window::Open { .. }, _) => Loss::Known(usual),
-                (Window::Closed | Window::Paused { .. }, _) => Loss::Sought,
+                (_, State::Ramp(_)) => Loss::Sought { drift: usual.saturating_sub(self.usual) },
+                _ => Loss::Sought { drift: 0 },
             },
         });
+        self.usual = usual;
         let settled = *settled;
         self.obey(dt, dt_us, level, settled, demand)
     }
@@ -293,11 +303,12 @@ impl HeatControl {
         let mean = reading_us.saturating_mul(1 << 8).checked_div(for_us).unwrap_or(0) << 8;
         let usual = per_second_of(self.loss_at_76, loss::shape(mean >> 16));
         self.lost = self.lost.saturating_add(per_second(usual, for_us));
+        self.missed.tick(for_us, self.bank.lag_us(), self.lost >> 16);
         let before = self.bank.gap();
         self.gap = before;
         if let Window::Open { blind_us: 0, .. } = self.window {
             let lag_before = self.bank.lag_us();
-            let whole = mean.saturating_add(self.lost);
+            let whole = mean.saturating_add(self.missed.output() << 16);
             if !self.bank.observe(whole) {
                 self.window = Window::Closed;
             }
@@ -320,7 +331,7 @@ impl HeatControl {
             return;
         }
         self.miss += (self.bank.miss(whole) - self.miss) / 4;
-        let allowed = MISS + 4 * isqrt(self.sound_spread);
+        let allowed = MISS + 4 * isqrt(self.sound_spread) + 2 * self.bank.doubt();
         if self.miss.saturating_abs() > allowed {
             let prior = self.sound;
             self.start_window(prior, level, prior.lag_us);
@@ -349,9 +360,18 @@ impl HeatControl {
         let aim = i64::from(target.fixed().to_bits()) << 16;
         let error = aim.saturating_sub(settled.level);
         let climb = slope_of_raw(self.bank.raw()) << 8;
-        let standing = share(settled.loss, climb);
-        let brisk = self.gains(false);
-        let gentle = self.gains(true);
+        let loss = match self.state {
+            State::Ramp(_) => {
+                let doubt = if self.loss_known { loss::UNKNOWN / 8 } else { loss::UNKNOWN / 2 };
+                standing_loss(settled.loss, self.usual, doubt, climb)
+            }
+            _ => settled.loss,
+        };
+        let standing = share(loss, climb);
+        let lag_us = self.bank.lag_us();
+        let sharp = self.gains(lag_us / 16);
+        let brisk = self.gains(lag_us / 5);
+        let gentle = self.gains(lag_us / 2);
 
         self.state = match self.state {
             State::Off => self.set_off(Pid::new(brisk), standing, level, error),
@@ -376,8 +396,11 @@ impl HeatControl {
             State::Off => (State::Off, Duty::ZERO),
             State::Fixed(duty) => (State::Fixed(duty), duty),
             State::Ramp(mut pid) => {
-                let duty = run(&mut pid, brisk);
+                let duty = run(&mut pid, sharp);
                 let cut = i64::from(duty.bits()) < ONE / 2;
+                if cut && let Some(settled) = &mut self.settled {
+                    settled.loss = loss;
+                }
                 (if cut { State::Coast { pid, for_us: 0 } } else { State::Ramp(pid) }, duty)
             }
             State::Coast { mut pid, for_us } => {
@@ -451,6 +474,7 @@ impl HeatControl {
         if shape < ONE / 4 {
             return;
         }
+        self.loss_known = true;
         let over_us = self.bank.lag_us().saturating_mul(8).max(1);
         let step = at_76.saturating_sub(self.loss_at_76).saturating_mul(dt_us) / over_us;
         self.loss_at_76 = self.loss_at_76.saturating_add(step).clamp(0, loss::UNKNOWN.saturating_mul(10));
@@ -460,14 +484,21 @@ impl HeatControl {
         }
     }
 
-    /// Proportional gain `1 / (k Tc)`, with `Tc` a fifth of the lag on the way (at least 3 s) and half a lag in the hold.
-    fn gains(&self, gentle: bool) -> PidGains {
-        let lag_us = self.bank.lag_us();
-        let tc_us = if gentle { lag_us / 2 } else { lag_us / 5 }.max(3_000_000);
-        let band = per_second(slope_of_raw(self.bank.raw()) << 8, tc_us) >> 16;
+    /// Proportional gain `1 / (k Tc)`; `Tc` is at least 3 s.
+    fn gains(&self, tc_us: i64) -> PidGains {
+        let band = per_second(slope_of_raw(self.bank.raw()) << 8, tc_us.max(3_000_000)) >> 16;
         let kc = (1_i64 << 32).checked_div(band).unwrap_or(i64::MAX).clamp(1, i64::from(i32::MAX));
         PidGains::proportional(I16F16::from_bits(i32::try_from(kc).unwrap_or(i32::MAX)))
     }
+}
+
+/// The loss that explains a steady ramp, `seen`, may in part be an error of the climb: what doubt about the usual loss and one part in a
+/// hundred of the climb leave likely. All Q32 K/s.
+fn standing_loss(seen: i64, usual: i64, of_loss: i64, climb: i64) -> i64 {
+    let of_climb = climb / 100;
+    let square = |x: i64| (x >> 12).saturating_mul(x >> 12);
+    let trust = square(of_loss).saturating_mul(256).checked_div(square(of_loss).saturating_add(square(of_climb))).unwrap_or(0);
+    usual.saturating_add(seen.saturating_sub(usual).saturating_mul(trust) >> 8)
 }
 
 /// The block with gentler gains, its output unmoved.

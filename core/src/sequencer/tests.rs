@@ -45,7 +45,13 @@ struct Bench {
 
 impl Bench {
     fn new(sheet: Sheet) -> Bench {
-        let seen = Seen { elapsed: TICK, readings: PerVessel::build(|_| Some(c(15_000))), rolling: false, boiling: BOILING };
+        let seen = Seen {
+            elapsed: TICK,
+            readings: PerVessel::build(|_| Some(c(15_000))),
+            boils: false,
+            boiling: BOILING,
+            recirculating: true,
+        };
         Bench { sequencer: Sequencer::new(sheet), seen, notes: Vec::new(), last: None }
     }
 
@@ -94,7 +100,7 @@ fn without_timer(directive: Directive) -> Directive {
 }
 
 fn quiet() -> Directive {
-    directive(&Stage::quiet(Until::Rolling), Span::ZERO)
+    directive(&Stage::quiet(Until::Boils), Span::ZERO)
 }
 
 fn demanding(vessel: Vessel, demand: Demand) -> Directive {
@@ -152,7 +158,7 @@ fn a_whole_day_goes_stage_by_stage_with_the_right_demand_pumps_and_prompt_in_eac
 
     assert_eq!(day.answer(), Some(Directive { to_the_boil: true, ..quiet() }));
     day.stays("not boiling yet");
-    day.seen.rolling = true;
+    day.seen.boils = true;
     assert_eq!(day.until_change(), Some(demanding(Vessel::BoilKettle, Demand::Percent(Duty::from_basis_points(5_500)))));
     assert_eq!(day.until_change(), Some(asking(Prompt::ReadyWhirlpool)), "heat off at knock-out");
     assert_eq!(day.answer(), Some(Directive { pumps: WORT, ..quiet() }));

@@ -5,10 +5,12 @@ use super::order::out_of_order;
 use super::quantity::Dimension;
 use super::rig_file::RigFile;
 use super::sheet_file::{NamedStep, SheetFile, to_u32};
-use crate::plant::air::boiling_point_c;
+use crate::plant::air::{boiling_point_c, pressure_pa};
+use crate::plant::loss::Losses;
 use crate::plant::network::GRAIN_DISPLACES_L_PER_KG;
+use copperhold_core::boil_power::BoilPower;
 use copperhold_core::sheet::{MAX_STEPS, Sheet, Step};
-use copperhold_core::units::{Celsius, Duty, Litres};
+use copperhold_core::units::{Celsius, Duty, Litres, Watts};
 use copperhold_core::vessel::Vessel;
 
 /// Water that drained grain keeps, L/kg.
@@ -93,7 +95,7 @@ impl Check<'_> {
             Step::BringToBoil => self.heated(named, Vessel::BoilKettle),
             Step::Boil { lasts, additions, duty } => {
                 self.heated(named, Vessel::BoilKettle);
-                let duty = named.boil_w.map_or(Some(*duty), |watts| self.duty_of(named, watts)).unwrap_or(Duty::ZERO);
+                let duty = named.boil.map_or(Some(*duty), |power| self.duty_of(named, power)).unwrap_or(Duty::ZERO);
                 self.boil_off(named, duty, lasts.as_millis() as f64 / 1000.0);
                 return Step::Boil { duty, lasts: *lasts, additions: additions.clone() };
             }
@@ -251,13 +253,15 @@ impl Check<'_> {
         }
     }
 
-    fn duty_of(&mut self, named: &NamedStep, watts: f64) -> Option<Duty> {
-        let full = self.rig.rig.element_power_w().boil_kettle;
-        if full <= 0.0 {
+    fn duty_of(&mut self, named: &NamedStep, power: BoilPower) -> Option<Duty> {
+        let full = Watts::new(to_u32(self.rig.rig.element_power_w().boil_kettle));
+        if full.get() == 0 {
             return None;
         }
-        if watts > full {
-            let (wanted, full) = (watts.round(), full.round());
+        let dry_loss = Watts::new(to_u32(self.dry_loss_w()));
+        let duty = power.duty(full, dry_loss);
+        if duty.is_none() {
+            let (wanted, full) = (power.watts(full, dry_loss).get(), full.get());
             self.fault(
                 ProblemKind::OutOfRange,
                 (named, "at"),
@@ -265,9 +269,17 @@ impl Check<'_> {
                 format!("at most {full} W at the rig's mains voltage"),
                 "lower `at`, or write a percentage: at = \"60 %\"".to_owned(),
             );
-            return None;
         }
-        Some(Duty::from_basis_points(to_u32(watts / full * 10_000.0)))
+        duty
+    }
+
+    /// Power of the boiling kettle that does not become vapour: as measured, or by the rig's figures with the wort the sheet makes.
+    fn dry_loss_w(&self) -> f64 {
+        let rig = &self.rig.rig;
+        let kettle = &rig.boil_kettle;
+        let wet_m2 = 4e-3 / kettle.diameter_m * self.kettle_l;
+        let (pascals, boiling_c) = (pressure_pa(rig.site.altitude_m), boiling_point_c(rig.site.altitude_m));
+        kettle.boil_loss_w.unwrap_or_else(|| Losses::full(kettle, &rig.site, pascals, boiling_c).dry_w(wet_m2, false))
     }
 
     /// Bounds the boil-off by all of the power going into vapour.

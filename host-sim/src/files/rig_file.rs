@@ -157,6 +157,7 @@ fn vessel(
     let probe = probe(reader, section);
     let lid = section.and_then(|s| reader.yes_no(s, &keys::LID)).unwrap_or(true);
     let limit_c = section.and_then(|s| reader.quantity(s, &keys::LIMIT));
+    let boil_loss_w = section.filter(|_| vessel == Vessel::BoilKettle).and_then(|s| reader.quantity(s, &keys::BOIL_LOSS));
     let mut get = |key, default| section.and_then(|s| reader.quantity(s, key)).unwrap_or(default);
     let diameter_m = get(&keys::DIAMETER, defaults::diameter_m(capacity_l));
     let figures = VesselRig {
@@ -172,6 +173,7 @@ fn vessel(
         element,
         probe,
         limit_c,
+        boil_loss_w,
     };
     // Only in a file that is right so far: a capacity that was refused has a stand-in here.
     let clean = reader.clean();

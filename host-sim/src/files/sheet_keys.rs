@@ -30,6 +30,7 @@ pub const WATER: Key = quantity("water", D::Volume, (0.5, 1000.0), "required", "
 pub const BOIL_FOR: Key = quantity("for", D::Time, HOURS_6, "required", "how long the boil lasts");
 pub const BOIL_SHARE: Key = quantity("at", D::Share, (0.05, 1.0), "required", "share of the kettle element's full power");
 pub const BOIL_POWER: Key = quantity("at", D::Power, (50.0, 20_000.0), "required", "power of the boil");
+pub const BOIL_OFF: Key = quantity("at", D::Flow, (0.1 / 60.0, 0.5), "required", "boil-off of the boil");
 pub const WHIRLPOOL_FOR: Key = quantity("for", D::Time, HOURS_2, "required", "how long");
 
 pub const ADD: Key = text("add", "required", "what to add");

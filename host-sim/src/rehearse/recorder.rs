@@ -6,10 +6,12 @@ use crate::day::{AdditionRecord, AdviceRecord, Day, PromptRecord, Sample, StepRe
 use crate::files::{AdditionText, RigFile, SheetFile};
 use crate::fit;
 use crate::plant::{Brewery, Truth};
+use copperhold_core::boil_power;
 use copperhold_core::event::{Entry, Event};
 use copperhold_core::heat::Demand;
 use copperhold_core::sequencer::Prompt;
 use copperhold_core::sheet::{Sheet, Step};
+use copperhold_core::units::{Litres, Span, Watts};
 use copperhold_core::vessel::{Element, PerElement, PerVessel, Vessel};
 
 /// Spacing of the samples, s.
@@ -214,6 +216,11 @@ impl Recorder {
         {
             let to_l = truth.cold_l.boil_kettle;
             self.day.volumes.post_boil_l = to_l;
+            let lasted = Span::from_millis(((t_s - began_s) * 1000.0) as u64);
+            let mean = Watts::new(((brewery.electric_j() - running.energy_j) / (t_s - began_s).max(1e-9)).round() as u32);
+            let litres = |l: f64| Litres::from_millilitres((l * 1000.0).round() as i32);
+            self.day.volumes.dry_loss_w =
+                boil_power::measure(litres(from_l), litres(to_l), lasted, mean).map(|loss| f64::from(loss.get()));
             self.day.volumes.boil_off_l_per_h = (from_l - to_l) / ((t_s - began_s) / 3600.0).max(1e-9);
         }
         let judged = plan.target_c.filter(|_| running.reached);

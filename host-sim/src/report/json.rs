@@ -97,6 +97,7 @@ struct Volumes {
     pre_boil_l: f64,
     post_boil_l: f64,
     boil_off_l_per_h: f64,
+    dry_loss_w: Option<f64>,
 }
 
 #[derive(Serialize)]
@@ -229,6 +230,7 @@ fn volumes(day: &Day) -> Volumes {
         pre_boil_l: tidy(day.volumes.pre_boil_l, 3),
         post_boil_l: tidy(day.volumes.post_boil_l, 3),
         boil_off_l_per_h: tidy(day.volumes.boil_off_l_per_h, 3),
+        dry_loss_w: day.volumes.dry_loss_w,
     }
 }
 
