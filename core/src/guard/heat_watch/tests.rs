@@ -29,6 +29,7 @@ impl Bench {
             learned: None,
             may_come_from: None,
             drained: false,
+            wanted: applied,
         }
     }
 
@@ -227,7 +228,7 @@ fn absurd_facts_do_not_wrap() {
     for reading in [Celsius::MAX, Celsius::MIN, Celsius::MAX] {
         for elapsed in [Span::ZERO, Span::from_micros(u64::MAX), TICK] {
             let learned = Some((Slope::from_micro(i32::MAX), Span::from_micros(u64::MAX)));
-            let facts = HeatFacts { elapsed, reading, applied: Duty::FULL, learned, may_come_from: None, drained: false };
+            let facts = HeatFacts { elapsed, reading, applied: Duty::FULL, learned, may_come_from: None, drained: false, wanted: Duty::FULL };
             watch.tick(&facts);
         }
     }
