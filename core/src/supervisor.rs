@@ -21,7 +21,7 @@ use crate::probe::plausibility::Plausibility;
 use crate::probe::{ProbeFault, Reading};
 use crate::sequencer::{Directive, Note, Seen, Sequencer};
 use crate::settings::Settings;
-use crate::sheet::Sheet;
+use crate::sheet::{Sheet, Step};
 use crate::units::{Celsius, Duty, Instant, Kelvin, Slope, Span};
 use crate::vessel::{Element, PerElement, PerVessel, Pumps, Vessel};
 
@@ -200,6 +200,12 @@ impl Supervisor {
     /// Starts a sheet. It takes over the demands.
     pub fn start(&mut self, sheet: Sheet) {
         self.sequencer = Some(Sequencer::new(sheet));
+    }
+
+    /// Starts a sheet whose steps come one by one: no second copy of it is made. Steps past the most a sheet can hold are left out.
+    pub fn start_steps(&mut self, steps: impl Iterator<Item = Step>) {
+        let sequencer = self.sequencer.insert(Sequencer::new(Sheet::default()));
+        sequencer.extend(steps);
     }
 
     /// Stops the sheet; everything it demanded is off.
