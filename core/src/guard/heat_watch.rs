@@ -92,6 +92,8 @@ pub struct HeatWatch {
     poured: Span,
     lowest: Option<Celsius>,
     worked: Span,
+    /// It has risen as it should: heat is on its way already, and no time is given for it.
+    follows: bool,
     idle: Span,
     /// Smoothed share of full power, in microseconds per second.
     usual: LagChain<1>,
@@ -111,6 +113,7 @@ impl HeatWatch {
             poured: Span::ZERO,
             lowest: None,
             worked: Span::ZERO,
+            follows: false,
             idle: Span::ZERO,
             usual: LagChain::settled(0),
             lag: UNKNOWN_LAG,
@@ -123,6 +126,7 @@ impl HeatWatch {
         self.last = None;
         self.lowest = None;
         self.worked = Span::ZERO;
+        self.follows = false;
     }
 
     /// Looks at one tick.
@@ -187,19 +191,21 @@ impl HeatWatch {
         if near_boil || rested || fell || facts.drained || relearned {
             self.lowest = Some(facts.reading);
             self.worked = Span::ZERO;
+            self.follows = false;
             return false;
         }
         if working && usual >= micros(SECOND.share(WORKING)) {
             self.worked = self.worked.plus(facts.elapsed.share(facts.applied));
         }
         // Until the usual share passes half, most of a lag has gone by already.
-        let judged = self.worked.less(lag);
+        let judged = if self.follows { self.worked } else { self.worked.less(lag) };
         let expected = self.flattest(facts).over(judged);
         let rise = self.lowest.map_or(Kelvin::ZERO, |lowest| facts.reading.above(lowest));
         if rise >= expected.times(RISE_SHARE) && expected >= EXPECTED_RISE {
             // It follows: begin anew, so that a later fault is judged by its own time.
             self.lowest = Some(facts.reading);
-            self.worked = lag;
+            self.worked = Span::ZERO;
+            self.follows = true;
         }
         expected >= EXPECTED_RISE && rise < expected.times(RISE_SHARE)
     }

@@ -74,6 +74,19 @@ fn heat_that_arrives_as_commanded_is_never_remarked_upon() {
     }
 }
 
+/// A lag far shorter than the one assumed, learned at any moment of the ramp, must not turn time that was given into work without a rise.
+#[test]
+fn a_lag_that_is_learned_in_mid_ramp_is_no_evidence() {
+    for learned_after in (0..1_600).step_by(7) {
+        let mut bench = Bench { climb: 131_000, lag_ticks: 80, ..Bench::at(12_000) };
+        assert_eq!(bench.run(Duty::FULL, Duty::FULL, TICK.times(learned_after)), None);
+        bench.learned = Some((Slope::from_micro(131_000), Span::from_secs(20)));
+        while bench.reading() < Celsius::from_milli(80_000) {
+            assert_eq!(bench.tick(Duty::FULL, Duty::FULL), None, "learned after {learned_after} ticks, at {:?}", bench.reading());
+        }
+    }
+}
+
 #[test]
 fn h6_a_relay_that_fails_shorted_while_off_is_found_within_two_kelvin() {
     for climb in [33_000, 65_000, 131_000] {
