@@ -29,7 +29,6 @@ impl Bench {
             learned: None,
             may_come_from: None,
             drained: false,
-            wanted: applied,
         }
     }
 
@@ -50,6 +49,7 @@ impl Bench {
             learned: self.learned,
             may_come_from: self.may_come_from,
             drained: self.drained,
+            wanted: applied,
         })
     }
 
@@ -241,7 +241,15 @@ fn absurd_facts_do_not_wrap() {
     for reading in [Celsius::MAX, Celsius::MIN, Celsius::MAX] {
         for elapsed in [Span::ZERO, Span::from_micros(u64::MAX), TICK] {
             let learned = Some((Slope::from_micro(i32::MAX), Span::from_micros(u64::MAX)));
-            let facts = HeatFacts { elapsed, reading, applied: Duty::FULL, learned, may_come_from: None, drained: false, wanted: Duty::FULL };
+            let facts = HeatFacts {
+                elapsed,
+                reading,
+                applied: Duty::FULL,
+                learned,
+                may_come_from: None,
+                drained: false,
+                wanted: Duty::FULL,
+            };
             watch.tick(&facts);
         }
     }
