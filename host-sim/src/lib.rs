@@ -1,6 +1,7 @@
 //! Rehearses an electric brew day: the real control core against simulated kettles.
 #![forbid(unsafe_code)]
 
+pub mod brewing;
 pub mod day;
 pub mod files;
 pub mod fit;
