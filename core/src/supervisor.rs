@@ -303,7 +303,7 @@ impl Supervisor {
         let seen = Seen {
             elapsed,
             readings: PerVessel::build(|vessel| readings.get(vessel).ok()),
-            rolling: self.boil.as_ref().is_some_and(|boil| boil.phase() == crate::boil::Phase::Rolling),
+            rolling: self.boil.as_ref().is_some_and(|boil| matches!(boil.phase(), crate::boil::Phase::Rolling { .. })),
             boiling: self.settings.get().boiling,
         };
         let log = &mut self.log;

@@ -63,6 +63,28 @@ pub fn settings(file: &RigFile) -> Result<Settings, SettingsError> {
     })
 }
 
+/// Settings for a rig nobody has described, 10 to 150 L and up to 11 kW: the steepest climb such a rig could have, and wide limits.
+///
+/// # Errors
+/// None: a test holds it.
+pub fn any_rig() -> Result<Settings, SettingsError> {
+    Settings::new(Draft {
+        mains: Mains::Hz50,
+        element_power: PerElement::build(|_| Some(Watts::new(11_000))),
+        least_ml: PerElement::build(|_| 9_000),
+        limit: PerVessel {
+            liquor_tank: celsius(98.0),
+            mash_tun: celsius(COOL_LIMIT_C),
+            boil_kettle: celsius(100.0 + BOIL_MARGIN_K),
+        },
+        boiling: celsius(100.0),
+        cascade_limit: Kelvin::from_milli((CASCADE_LIMIT_K * 1000.0) as i32),
+        plausible: PerVessel::build(|_| Limits::ONE_WIRE),
+        timing: Timing::default(),
+        press: arming::PRESS,
+    })
+}
+
 fn limit_c(rig: &Rig, vessel: Vessel, boiling_c: f64) -> f64 {
     rig.vessel(vessel).limit_c.unwrap_or(match vessel {
         Vessel::LiquorTank | Vessel::MashTun => COOL_LIMIT_C,

@@ -1,7 +1,9 @@
 //! Rehearses an electric brew day: the real control core against simulated kettles.
 #![forbid(unsafe_code)]
 
+pub mod bench;
 pub mod brewing;
+pub mod cosim;
 pub mod day;
 pub mod files;
 pub mod fit;

@@ -61,6 +61,11 @@ impl PidGains {
         Ok(PidGains { kc, ti, td })
     }
 
+    /// Proportional action only; `kc` in duty per kelvin, at least the smallest step above 0.
+    pub fn proportional(kc: I16F16) -> PidGains {
+        PidGains { kc: kc.max(I16F16::DELTA), ti: None, td: Span::ZERO }
+    }
+
     /// Proportional gain in duty per kelvin.
     pub fn kc(&self) -> I16F16 {
         self.kc
@@ -127,6 +132,15 @@ impl Pid {
     /// Sets the integral action itself, for a known standing duty.
     pub fn preload(&mut self, standing: Duty) {
         self.integral = i64::from(standing.bits()) << 16;
+    }
+
+    /// Lets the integral action drift towards a known standing duty, with time constant `over`.
+    pub fn relax(&mut self, dt: Span, over: Span, standing: Duty) {
+        let dt_us = i64::try_from(dt.as_micros().min(LONGEST_STEP_US)).unwrap_or(0);
+        let over_us = i64::try_from(over.as_micros()).unwrap_or(i64::MAX);
+        let off = bounded((i64::from(standing.bits()) << 16).saturating_sub(self.integral));
+        let step = off.saturating_mul(dt_us).checked_div(over_us.saturating_add(dt_us)).unwrap_or(off);
+        self.integral = bounded(self.integral.saturating_add(step));
     }
 
     /// Forgets the past: integral and derivative at zero.

@@ -1,5 +1,6 @@
 //! Commands and flags. Exit codes: 0 done; 1 the day tripped or went wrong; 2 bad input.
 
+mod cosim;
 mod rehearse;
 
 use clap::{Parser, Subcommand};
@@ -27,6 +28,8 @@ struct Cli {
 enum Command {
     /// Run a whole brew day in simulation and report on it.
     Rehearse(rehearse::Args),
+    /// Run the controller on standard streams, JSON Lines, against a plant of your own.
+    Cosim(cosim::Args),
     /// Print every key of rig and sheet files, with units, ranges and defaults.
     Keys,
 }
@@ -51,6 +54,7 @@ pub fn run() -> ExitCode {
     let outcome = match cli.command {
         None => rehearse::run(&cli.rehearse),
         Some(Command::Rehearse(args)) => rehearse::run(&args),
+        Some(Command::Cosim(args)) => cosim::run(&args),
         Some(Command::Keys) => {
             print!("{}", copperhold::files::reference());
             Ok(ExitCode::SUCCESS)

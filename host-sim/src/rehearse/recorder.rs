@@ -1,13 +1,12 @@
 //! Writes down the day as it goes.
 
 use super::heat_ups::HeatUps;
+use crate::bench::Bench;
 use crate::day::{AdditionRecord, AdviceRecord, Day, PromptRecord, Sample, StepRecord, TripRecord, Volumes};
 use crate::files::{AdditionText, RigFile, SheetFile};
 use crate::fit;
 use crate::plant::{Brewery, Truth};
-use copperhold_core::controller::Controller;
 use copperhold_core::event::{Entry, Event};
-use copperhold_core::fast::Outputs;
 use copperhold_core::heat::Demand;
 use copperhold_core::sequencer::Prompt;
 use copperhold_core::sheet::{Sheet, Step};
@@ -50,6 +49,7 @@ pub struct Recorder {
     fired_s: PerElement<f64>,
     sample_started_s: f64,
     boil: Option<(f64, f64)>,
+    boiled_over: bool,
 }
 
 impl Recorder {
@@ -97,33 +97,24 @@ impl Recorder {
             fired_s: PerElement::default(),
             sample_started_s: 0.0,
             boil: None,
-        }
-    }
-
-    /// Counts ticks in which the board's two lines would both be on.
-    pub fn count_lines(&mut self, outputs: &Outputs) {
-        let lines = PerElement::build(|element| outputs.element == Some(element));
-        if lines.liquor_tank && lines.boil_kettle {
-            self.day.two_elements_ticks += 1;
+            boiled_over: false,
         }
     }
 
     /// Writes down one control period.
-    pub fn record(
-        &mut self,
-        t_s: f64,
-        controller: &mut Controller,
-        brewery: &Brewery,
-        outputs: &Outputs,
-        prompt: Option<Prompt>,
-        answered: bool,
-    ) {
+    pub fn record(&mut self, bench: &mut Bench, prompt: Option<Prompt>, answered: bool) {
+        let t_s = bench.t_s();
+        let Bench { controller, brewery, .. } = bench;
         let truth = brewery.truth();
         self.prompts(t_s, prompt, answered);
         while let Some(entry) = controller.supervisor_mut().log().take() {
             self.event(t_s, entry, brewery);
         }
         let directive = controller.supervisor().status().directive;
+        if truth.boiled_over && !self.boiled_over {
+            self.boiled_over = true;
+            self.day.advice.push(AdviceRecord { t_s, text: "the kettle boiled over".to_owned() });
+        }
         self.follow_step(&truth, brewery.electric_j(), directive.is_some_and(|d| d.timer_left.is_some()));
         for element in Element::ALL {
             let target_c = directive.and_then(|d| match d.demands.get(element.vessel()) {
@@ -133,13 +124,15 @@ impl Recorder {
             self.heat_ups.get_mut(element).look(t_s, element, target_c, &truth, brewery);
         }
         if t_s >= self.next_sample_s {
-            self.sample(t_s, controller, &truth, brewery, outputs);
+            self.sample(&truth, bench);
         }
     }
 
     /// Closes the record.
-    pub fn finish(mut self, t_s: f64, controller: &Controller, brewery: &Brewery) -> Day {
+    pub fn finish(mut self, bench: &Bench) -> Day {
+        let (t_s, controller, brewery) = (bench.t_s(), &bench.controller, &bench.brewery);
         self.close_step(t_s, brewery);
+        self.day.two_elements_ticks = bench.both_on_ticks();
         self.day.boiling_c = brewery.boiling_c();
         self.day.energy = brewery.energy().kwh();
         self.day.heat_ups =
@@ -262,9 +255,10 @@ impl Recorder {
         }
     }
 
-    fn sample(&mut self, t_s: f64, controller: &Controller, truth: &Truth, brewery: &Brewery, outputs: &Outputs) {
-        let status = controller.supervisor().status();
-        let energy = brewery.energy();
+    fn sample(&mut self, truth: &Truth, bench: &Bench) {
+        let t_s = bench.t_s();
+        let status = bench.controller.supervisor().status();
+        let energy = bench.brewery.energy();
         let fired_s = PerElement::build(|e| energy.element_j.get(e) / self.day.element_w.get(e).max(1.0));
         let interval_s = (t_s - self.sample_started_s).max(1e-9);
         let duty = PerElement::build(|element| ((fired_s.get(element) - self.fired_s.get(element)) / interval_s).clamp(0.0, 1.0));
@@ -272,7 +266,7 @@ impl Recorder {
             t_s: self.next_sample_s,
             reading_c: PerVessel::build(|v| status.readings.get(v).ok().map(fit::degrees)),
             setpoint_c: PerVessel::build(|v| status.setpoints.get(v).map(fit::degrees)),
-            grant: outputs.grant,
+            grant: bench.outputs().grant,
             duty,
             volume_l: truth.volume_l,
         });
