@@ -1,6 +1,7 @@
 //! Commands and flags. Exit codes: 0 done; 1 the day tripped or went wrong; 2 bad input.
 
 mod cosim;
+mod plan;
 mod rehearse;
 
 use clap::{Parser, Subcommand};
@@ -28,6 +29,8 @@ struct Cli {
 enum Command {
     /// Run a whole brew day in simulation and report on it.
     Rehearse(rehearse::Args),
+    /// Print the day before it is brewed: volumes, temperatures, times, energy, and what the rig cannot do.
+    Plan(plan::Args),
     /// Run the controller on standard streams, JSON Lines, against a plant of your own.
     Cosim(cosim::Args),
     /// Print every key of rig and sheet files, with units, ranges and defaults.
@@ -54,6 +57,7 @@ pub fn run() -> ExitCode {
     let outcome = match cli.command {
         None => rehearse::run(&cli.rehearse),
         Some(Command::Rehearse(args)) => rehearse::run(&args),
+        Some(Command::Plan(args)) => plan::run(&args),
         Some(Command::Cosim(args)) => cosim::run(&args),
         Some(Command::Keys) => {
             print!("{}", copperhold::files::reference());

@@ -7,7 +7,7 @@ use copperhold::files::{self, Diagnostic, RigFile, SheetFile};
 use copperhold::rehearse::{Rehearsal, RehearsalError};
 use copperhold::report;
 use indicatif::{ProgressBar, ProgressStyle};
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
 /// What to rehearse, and where to write it.
@@ -31,7 +31,7 @@ pub struct Args {
 
 /// Runs it.
 pub fn run(args: &Args) -> Result<ExitCode, Failure> {
-    let (rig, sheet) = load(args)?;
+    let (rig, sheet) = load(args.rig.as_deref(), args.sheet.as_deref())?;
     let rehearsal = Rehearsal::new(&rig, &sheet, args.seed).map_err(refuse)?;
     let bar = progress_bar(sheet.steps.len());
     let day = rehearsal
@@ -46,9 +46,10 @@ pub fn run(args: &Args) -> Result<ExitCode, Failure> {
     Ok(if day.trips.is_empty() { ExitCode::SUCCESS } else { ExitCode::from(1) })
 }
 
-fn load(args: &Args) -> Result<(RigFile, SheetFile), Failure> {
-    let rig = args.rig.as_deref().map_or_else(files::demo_rig, files::load_rig);
-    let sheet = args.sheet.as_deref().map_or_else(files::demo_sheet, files::load_sheet);
+/// Reads the two files; the built-in ones where no path is given.
+pub fn load(rig: Option<&Path>, sheet: Option<&Path>) -> Result<(RigFile, SheetFile), Failure> {
+    let rig = rig.map_or_else(files::demo_rig, files::load_rig);
+    let sheet = sheet.map_or_else(files::demo_sheet, files::load_sheet);
     match (rig, sheet) {
         (Ok(rig), Ok(sheet)) => Ok((rig, sheet)),
         (rig, sheet) => {
@@ -62,7 +63,8 @@ fn render(diagnostic: &Diagnostic) -> String {
     diagnostic.render(files::wants_colour())
 }
 
-fn refuse(error: RehearsalError) -> Failure {
+/// What to say when a rehearsal cannot be made.
+pub fn refuse(error: RehearsalError) -> Failure {
     match error {
         RehearsalError::Sheet(diagnostic) => Failure::bad_input(render(&diagnostic)),
         other => Failure::bad_input(format!("error: {other}")),
