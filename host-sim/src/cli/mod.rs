@@ -1,7 +1,9 @@
 //! Commands and flags. Exit codes: 0 done; 1 the day tripped or went wrong; 2 bad input.
 
+mod book;
 mod cosim;
 mod plan;
+mod record;
 mod rehearse;
 
 use clap::{Parser, Subcommand};
@@ -31,6 +33,8 @@ enum Command {
     Rehearse(rehearse::Args),
     /// Print the day before it is brewed: volumes, temperatures, times, energy, and what the rig cannot do.
     Plan(plan::Args),
+    /// Look into the logbook: list, show, compare, export, note, measure.
+    Book(book::Args),
     /// Run the controller on standard streams, JSON Lines, against a plant of your own.
     Cosim(cosim::Args),
     /// Print every key of rig and sheet files, with units, ranges and defaults.
@@ -58,6 +62,7 @@ pub fn run() -> ExitCode {
         None => rehearse::run(&cli.rehearse),
         Some(Command::Rehearse(args)) => rehearse::run(&args),
         Some(Command::Plan(args)) => plan::run(&args),
+        Some(Command::Book(args)) => book::run(&args),
         Some(Command::Cosim(args)) => cosim::run(&args),
         Some(Command::Keys) => {
             print!("{}", copperhold::files::reference());

@@ -13,9 +13,9 @@ pub mod json;
 pub mod measure;
 pub mod palette;
 mod strip;
-mod svg;
+pub(crate) mod svg;
 mod tables;
 pub mod text;
-mod thin;
+pub(crate) mod thin;
 
 pub use atomic::write_atomically;
