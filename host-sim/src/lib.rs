@@ -7,6 +7,7 @@ pub mod cosim;
 pub mod day;
 pub mod files;
 pub mod fit;
+pub mod import;
 pub mod logbook;
 pub mod plan;
 pub mod plant;

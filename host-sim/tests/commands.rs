@@ -84,3 +84,26 @@ fn the_logbook_is_written_shown_measured_compared_and_exported() {
     let sheet = concat!(env!("CARGO_MANIFEST_DIR"), "/sheets/demo.toml");
     refused(&["book", "list", "--book", sheet], &["is not a logbook"]);
 }
+
+#[test]
+fn a_recipe_becomes_a_sheet_and_never_overwrites_one() {
+    let recipes = concat!(env!("CARGO_MANIFEST_DIR"), "/../tests/recipes");
+    let sheet = fresh("imported.toml");
+    let sheet = sheet.to_str().unwrap();
+    let xml = format!("{recipes}/harbour-lane.xml");
+    let output = copperhold(&["import", &xml, "--out", sheet]);
+    assert!(output.status.success(), "{}", text(&output.stderr));
+    assert!(text(&output.stderr).contains("Not carried over:") && text(&output.stderr).contains("Assumed:"));
+    assert!(copperhold(&["plan", sheet]).status.success());
+    refused(&["import", &xml, "--out", sheet], &["cannot be written", "give a new name"]);
+    refused(&["import", &xml, "--recipe", "2"], &["holds 1 recipes", "--recipe N"]);
+    refused(&["import", sheet], &["neither XML nor JSON"]);
+    refused(&["import", "/no/such/recipe.xml"], &["check the path"]);
+    // A rig that is too small: the sheet is written all the same, and the exit code says that it cannot be brewed.
+    let rig = fresh("tiny.toml");
+    let tiny = "liquor_tank = { element = \"1500 W\" }\nmash_tun = { probe = \"pt100\" }\nboil_kettle = { element = \"1500 W\" }\n";
+    std::fs::write(&rig, tiny).unwrap();
+    let output = copperhold(&["import", &xml, "--rig", rig.to_str().unwrap()]);
+    assert_eq!(output.status.code(), Some(1), "{}", text(&output.stderr));
+    assert!(text(&output.stdout).contains("[[step]]") && text(&output.stderr).contains("cannot brew this sheet as it stands"));
+}

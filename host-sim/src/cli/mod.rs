@@ -2,6 +2,7 @@
 
 mod book;
 mod cosim;
+mod import;
 mod plan;
 mod record;
 mod rehearse;
@@ -33,6 +34,8 @@ enum Command {
     Rehearse(rehearse::Args),
     /// Print the day before it is brewed: volumes, temperatures, times, energy, and what the rig cannot do.
     Plan(plan::Args),
+    /// Make a sheet of a recipe in BeerXML 1.0 or BeerJSON 1.0.
+    Import(import::Args),
     /// Look into the logbook: list, show, compare, export, note, measure.
     Book(book::Args),
     /// Run the controller on standard streams, JSON Lines, against a plant of your own.
@@ -62,6 +65,7 @@ pub fn run() -> ExitCode {
         None => rehearse::run(&cli.rehearse),
         Some(Command::Rehearse(args)) => rehearse::run(&args),
         Some(Command::Plan(args)) => plan::run(&args),
+        Some(Command::Import(args)) => import::run(&args),
         Some(Command::Book(args)) => book::run(&args),
         Some(Command::Cosim(args)) => cosim::run(&args),
         Some(Command::Keys) => {
