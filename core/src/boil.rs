@@ -11,6 +11,9 @@
 //! boil. What it loses is known at the edge: full power climbs by `k` less the loss. From the edge on the element gives the loss and a
 //! little more, enough for a steady climb that ends sharply at the boil. The plateau is judged by the climb alone, so a probe that reads
 //! a kelvin or two low, or a day of low air pressure, does not hide the boil.
+//!
+//! Readings taken while the element has less than a third of full power (somebody else has it, a hold, a stop) say nothing about a
+//! plateau and are thrown away.
 
 use crate::units::{Celsius, Duty, Kelvin, Slope, Span};
 use fixed::types::I16F16;
@@ -39,6 +42,8 @@ const EVERY: Span = Span::from_secs(10);
 const COUNT: usize = 7;
 /// Time between the two means.
 const APART: Span = Span::from_secs(40);
+/// With less than this share of full power a reading says nothing about a plateau.
+const LEAST_HEAT: Duty = Duty::from_basis_points(3_000);
 
 /// Where the approach stands.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -71,12 +76,14 @@ pub struct Boil {
     phase: Phase,
     readings: Deque<Celsius, COUNT>,
     since_reading: Span,
+    /// Full-power time since the last reading.
+    heated: Span,
 }
 
 impl Boil {
     /// `boiling`: the boiling point at the rig's altitude.
     pub const fn new(boiling: Celsius) -> Boil {
-        Boil { boiling, phase: Phase::Approach, readings: Deque::new(), since_reading: Span::ZERO }
+        Boil { boiling, phase: Phase::Approach, readings: Deque::new(), since_reading: Span::ZERO, heated: Span::ZERO }
     }
 
     /// Where it stands.
@@ -85,9 +92,9 @@ impl Boil {
     }
 
     /// The share of full power for the next control tick. `settled`: where the kettle would settle if power went off now; `slope`: what
-    /// full power does without loss, if known.
-    pub fn tick(&mut self, elapsed: Span, reading: Celsius, settled: Celsius, slope: Option<Slope>) -> Duty {
-        self.remember(elapsed, reading);
+    /// full power does without loss, if known; `applied`: the share of full power it really had since the last tick.
+    pub fn tick(&mut self, elapsed: Span, reading: Celsius, settled: Celsius, slope: Option<Slope>, applied: Duty) -> Duty {
+        self.remember(elapsed, reading, applied);
         self.phase = match self.phase {
             Phase::Approach if self.on_plateau() => Phase::HotBreak { duty: EDGE_DUTY.0, left: BREAK_LASTS },
             Phase::Approach if settled.max(reading) >= self.boiling.less(EDGE) => {
@@ -106,10 +113,15 @@ impl Boil {
         }
     }
 
-    fn remember(&mut self, elapsed: Span, reading: Celsius) {
+    fn remember(&mut self, elapsed: Span, reading: Celsius, applied: Duty) {
         self.since_reading = self.since_reading.plus(elapsed);
+        self.heated = self.heated.plus(elapsed.share(applied));
         if self.since_reading >= EVERY {
+            if self.heated < EVERY.share(LEAST_HEAT) {
+                self.readings.clear();
+            }
             self.since_reading = Span::ZERO;
+            self.heated = Span::ZERO;
             if self.readings.is_full() {
                 self.readings.pop_front();
             }
@@ -155,3 +167,6 @@ fn lower(duty: Duty, slope: Option<Slope>) -> Duty {
     let by = slope.map_or(I16F16::lit("0.1"), |slope| share(BREAK_CLIMB.fixed(), slope));
     Duty::from_fixed(duty.fixed().saturating_sub(by)).max(Duty::from_basis_points(3_000))
 }
+
+#[cfg(test)]
+mod tests;

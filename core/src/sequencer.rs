@@ -13,8 +13,6 @@ use crate::vessel::{PerVessel, Pumps, Vessel};
 pub const REACHED: Kelvin = Kelvin::from_milli(300);
 /// A rest's time runs from when the mash first comes within this distance.
 pub const REST_STARTS: Kelvin = Kelvin::from_milli(500);
-/// Recirculation starts when the tank is within this distance of the mash target.
-pub const TANK_READY: Kelvin = Kelvin::from_milli(2_000);
 /// While the sparge runs off, the kettle is kept this far below the boiling point: hot, but with no foam while nobody watches it.
 pub const RUN_OFF_HOLD: Kelvin = Kelvin::from_milli(6_000);
 
@@ -145,8 +143,11 @@ pub struct Sequencer {
     stage: u8,
     in_stage: Span,
     additions_called: u8,
+    /// The prompt that was last shown: only that can be answered.
+    asked: Option<Prompt>,
     answered: Option<Prompt>,
     paused: bool,
+    attended: bool,
     announced: bool,
 }
 
@@ -159,8 +160,10 @@ impl Sequencer {
             stage: 0,
             in_stage: Span::ZERO,
             additions_called: 0,
+            asked: None,
             answered: None,
             paused: false,
+            attended: false,
             announced: false,
         }
     }
@@ -175,19 +178,32 @@ impl Sequencer {
         self.sheet.steps.get(usize::from(self.step))
     }
 
-    /// A person answers a prompt. An answer to anything but what is asked when the next tick comes is forgotten.
-    pub const fn answer(&mut self, prompt: Prompt) {
-        self.answered = Some(prompt);
+    /// The prompt that is shown.
+    pub const fn asked(&self) -> Option<Prompt> {
+        self.asked
+    }
+
+    /// A person answers a prompt. Ignored unless it is the one that is shown.
+    pub fn answer(&mut self, prompt: Prompt) {
+        self.answered = Some(prompt).filter(|_| self.asked == Some(prompt));
+        self.attended = true;
     }
 
     /// A person moves on to the next step.
     pub fn skip(&mut self) {
+        self.attended = true;
         self.enter_step(self.step.saturating_add(1));
     }
 
     /// A person stops the step's timer, or lets it run again.
     pub fn pause(&mut self, paused: bool) {
         self.paused = paused;
+        self.attended = true;
+    }
+
+    /// Whether a person did something since the last call.
+    pub fn take_attended(&mut self) -> bool {
+        core::mem::take(&mut self.attended)
     }
 
     /// Moves on, and says what it would like. `None` when the sheet is done.
@@ -203,7 +219,9 @@ impl Sequencer {
             self.announce(&mut tell);
             stage = self.stage_at(seen)?;
         }
-        Some(directive(&stage, self.in_stage))
+        let directive = directive(&stage, self.in_stage);
+        self.asked = directive.prompt;
+        Some(directive)
     }
 
     fn announce(&mut self, tell: &mut impl FnMut(Note)) {
@@ -271,14 +289,10 @@ impl Sequencer {
             (Step::DoughIn { refill, .. }, 2) if refill.millilitres() > 0 => {
                 Some(off(Until::Answered(Prompt::RefillTank(*refill))))
             }
-            // A coil in a tank colder than the mash would cool it: no recirculation until the tank is warm.
             (Step::Rest { at, .. } | Step::MashOut { at, .. }, 0) => {
-                Some(off(Until::Warm(Vessel::LiquorTank, *at, TANK_READY)).tank(*at))
-            }
-            (Step::Rest { at, .. } | Step::MashOut { at, .. }, 1) => {
                 Some(off(Until::Warm(Vessel::MashTun, *at, REST_STARTS)).mash(*at))
             }
-            (Step::Rest { at, lasts } | Step::MashOut { at, lasts }, 2) => Some(off(Until::Lasted(*lasts)).mash(*at)),
+            (Step::Rest { at, lasts } | Step::MashOut { at, lasts }, 1) => Some(off(Until::Lasted(*lasts)).mash(*at)),
             (Step::Sparge { at, .. }, 0) => Some(off(Until::Warm(Vessel::LiquorTank, *at, REST_STARTS)).tank(*at).pumping(MASH)),
             (Step::Sparge { at, .. }, 1) => Some(off(Until::Answered(Prompt::SetSparge)).tank(*at)),
             (Step::Sparge { .. }, 2) => Some(off(Until::Answered(Prompt::KettleCovered)).pumping(SPARGE)),
@@ -354,3 +368,6 @@ fn directive(stage: &Stage, in_stage: Span) -> Directive {
     };
     Directive { demands: stage.demands, to_the_boil: stage.to_the_boil, pumps: stage.pumps, prompt, timer_left }
 }
+
+#[cfg(test)]
+mod tests;

@@ -1,7 +1,8 @@
 //! Prints the survey of heat-ups over random rigs: `cargo run --release -p copperhold-tests --example heat_survey -- [rigs] [worst]`.
 
+use copperhold_core::heat::rules::{Brisk, IntegratingRule};
 use copperhold_tests::bench_kettle::Bench;
-use copperhold_tests::heat_bench::{Outcome, heat_up, rank, survey};
+use copperhold_tests::heat_bench::{Outcome, heat_up, rank, survey, thermostat, told_the_truth};
 
 fn main() {
     let arguments: Vec<u64> = std::env::args().skip(1).filter_map(|a| a.parse().ok()).collect();
@@ -12,8 +13,17 @@ fn main() {
         let bench = Bench::random(seed);
         heat_up(bench, seed + 1_000_000, heat_up(bench, seed, None).learned)
     });
+    let simc = survey(0..rigs, |seed| told_the_truth(seed, IntegratingRule::Simc(Brisk::Tight)));
+    let ziegler = survey(0..rigs, |seed| told_the_truth(seed, IntegratingRule::ZieglerNicholsPi));
+    let hysteresis = survey(0..rigs, thermostat);
     println!("heat-up | time ratio 50 % 95 % worst | overshoot K 50 % 95 % worst | hold rms K 50 % 95 % worst");
-    for (name, outcomes) in [("first", &first), ("second", &second)] {
+    for (name, outcomes) in [
+        ("first", &first),
+        ("second", &second),
+        ("SIMC, told k and L", &simc),
+        ("Ziegler-Nichols PI, told", &ziegler),
+        ("thermostat", &hysteresis),
+    ] {
         let column = |of: fn(&Outcome) -> f64| {
             let values: Vec<f64> = outcomes.iter().map(of).collect();
             [0.5, 0.95, 1.0].map(|at| format!("{:.4}", rank(&values, at))).join(" ")

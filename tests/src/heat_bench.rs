@@ -1,5 +1,7 @@
 //! The heat control on the bench kettle: one loop for every scenario, and the figures a heat-up is judged by.
 
+use copperhold_core::heat::pid::Pid;
+use copperhold_core::heat::rules::{Integrating, IntegratingRule};
 use copperhold_core::heat::{Demand, HeatConfig, HeatControl, Learned};
 use copperhold_core::units::{Celsius, Duty, Slope, Span};
 
@@ -153,4 +155,31 @@ pub fn survey<T: Send + 'static>(seeds: std::ops::Range<u64>, job: impl Fn(u64) 
     let mut all: Vec<_> = lanes.into_iter().flat_map(|lane| lane.join().expect("no survey run panics")).collect();
     all.sort_by_key(|(seed, _)| *seed);
     all.into_iter().map(|(_, outcome)| outcome).collect()
+}
+
+/// A PI by a published rule that knows the true climb and lag.
+///
+/// # Panics
+/// If the rule gives gains the block refuses.
+pub fn told_the_truth(seed: u64, rule: IntegratingRule) -> Outcome {
+    let bench = Bench::random(seed);
+    let kettle =
+        Integrating { climb: Slope::from_micro((bench.slope() * 1e6) as i32), lag: Span::from_millis((bench.lag() * 1e3) as u64) };
+    let mut pid = Pid::new(kettle.gains(rule).expect("gains in range"));
+    judge(bench, seed, |reading, _| share(pid.tick(Span::from_millis(250), celsius(bench.target_c), celsius(reading))))
+}
+
+/// A thermostat with 0.5 K of hysteresis.
+pub fn thermostat(seed: u64) -> Outcome {
+    let bench = Bench::random(seed);
+    judge(bench, seed, |reading, applied| {
+        let off = reading - bench.target_c;
+        if off > 0.25 {
+            0.0
+        } else if off < -0.25 {
+            1.0
+        } else {
+            applied
+        }
+    })
 }

@@ -1,5 +1,8 @@
 //! Shared pieces of the tests: the reference tables and scenario builders.
 
+pub mod bench;
 pub mod bench_kettle;
+pub mod heat_bench;
+pub mod mash_bench;
 pub mod reference;
 pub mod sample_day;

@@ -154,6 +154,14 @@ fn measurements_give_efficiencies_that_a_pencil_gives() {
     let after = Kind::PostBoilVolume;
     book.measure(1, after, after.read("26 L", None).unwrap(), "26 L").unwrap();
     assert!((book.day(1).unwrap().measured_boil_off().unwrap() - 4.0).abs() < 0.01);
+    // What was measured is there for the next plan of the same boil on the same rig, and for no other.
+    let learned = |rig: &str, from: &str, to: &str| {
+        let sheet = files::parse_sheet("sheet", &files::DEMO_SHEET.replace(from, to)).unwrap();
+        book.measured_boil_off(rig, &sheet).unwrap()
+    };
+    assert!(learned("Millrace Shed", "", "").is_some_and(|(rate, days)| (rate - 4.0).abs() < 0.01 && days == 1));
+    assert_eq!(learned("Millrace Shed", "at = \"60 %\"", "at = \"50 %\""), None);
+    assert_eq!(learned("Another", "", ""), None);
 }
 
 #[test]

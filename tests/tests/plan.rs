@@ -30,7 +30,7 @@ fn plan((rig, sheet): &(RigFile, SheetFile), wishes: Wishes) -> Plan {
 }
 
 /// One rehearsal is enough where the brewer's pace does not matter.
-const ONE: Wishes = Wishes { begin: None, price_per_kwh: None, efficiency: 0.80, extract: 0.80, paces: 1 };
+const ONE: Wishes = Wishes { begin: None, price_per_kwh: None, efficiency: 0.80, extract: 0.80, paces: 1, boil_off: None };
 
 /// A pair that gives the demo's rig another coil or chiller.
 const SLOW_COIL: (&str, &str) = ("[boil_kettle]", "[coil]\nconductance = \"300 W/K\"\n\n[boil_kettle]");
@@ -94,6 +94,14 @@ fn gravities_follow_the_extract_and_the_efficiency_asked_for() {
     assert!((gravity.original - 1.0605).abs() < 0.001, "{}", gravity.original);
     assert!(gravity.pre_boil < gravity.original);
     assert!(at(0.6).gravity.unwrap().original < gravity.original - 0.01);
+}
+
+#[test]
+fn a_learned_boil_off_takes_the_place_of_the_rehearsals() {
+    let plan = plan(&demo(), Wishes { boil_off: Some((5.0, 3)), ..ONE });
+    // An hour at 5 L/h, from what the rehearsal has when the boil begins.
+    assert!((plan.process.post_boil_l() - (plan.day.volumes.pre_boil_l - 5.0)).abs() < 1e-9);
+    assert!(text::page(&plan).contains("5.00 L/h in the boil, as measured on 3 days"));
 }
 
 #[test]

@@ -27,8 +27,8 @@ const GRID_MS: [i64; 16] = [
     9_000, 10_800, 12_960, 15_552, 18_662, 22_395, 26_874, 32_249, 38_698, 46_438, 55_726, 66_871, 80_245, 96_294, 115_553, 138_663,
 ];
 /// Stages of the two shapes: a soft bend and a sharp one.
-const SOFT: usize = 2;
-const SHARP: usize = 5;
+const SOFT: usize = 3;
+const SHARP: usize = 6;
 /// Squared error that is never believed to mean more than noise: (0.03 K)^2.
 const FLOOR: i64 = 15_099;
 /// Least climb that is believed, raw: 0.0005 K/s.
@@ -166,11 +166,6 @@ impl Bank {
         let soft = self.soft.mix(|c| c.gap(self.work));
         let sharp = self.sharp.mix(|c| c.gap(self.work));
         self.blend(soft, sharp)
-    }
-
-    /// Trust in the lag: the longest of the two shapes' lags, us.
-    pub fn longest_lag_us(&self) -> i64 {
-        self.soft.mix(|c| c.lag_us).max(self.sharp.mix(|c| c.lag_us))
     }
 
     /// The lag that agrees best, us.

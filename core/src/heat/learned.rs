@@ -22,6 +22,12 @@ impl Learned {
         }
     }
 
+    /// The same record with another loss.
+    #[must_use]
+    pub fn with_loss(self, loss: Slope) -> Learned {
+        Learned { loss_micro_k_per_s: u32::try_from(loss.micro()).unwrap_or(0).min(20_000), ..self }
+    }
+
     /// Climb at full power before any loss.
     pub fn slope(&self) -> Slope {
         Slope::from_micro(i32::try_from(self.slope_micro_k_per_s).unwrap_or(i32::MAX))

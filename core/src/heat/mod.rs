@@ -27,6 +27,8 @@ pub mod learn;
 pub mod learned;
 pub mod loss;
 pub mod pid;
+pub mod relay;
+pub mod rules;
 pub mod settle;
 
 use fixed::types::{I8F24, I16F16};
@@ -37,7 +39,7 @@ pub use learned::Learned;
 use crate::units::{Celsius, Duty, Kelvin, Slope, Span};
 use learn::{Bank, Prior, raw_of_slope, slope_of_raw};
 use pid::{Pid, PidGains};
-use settle::{Evidence, Settled, per_second};
+use settle::{Evidence, Loss, Settled, per_second};
 
 /// Lag assumed before anything is known.
 const UNKNOWN_LAG_US: i64 = 60_000_000;
@@ -52,8 +54,14 @@ const WINDOW_EXTRA_US: i64 = 20_000_000;
 const BEND: i64 = 1 << 32;
 /// ... but no longer than this many lags after the power was cut.
 const COAST_LAGS: i64 = 3;
+/// A paused window may open again for this many lags.
+const PAUSE_LAGS: i64 = 3;
 /// A rise smaller than this opens no window: too little to learn from. 1.5 K in Q32.
 const WORTH_LEARNING: i64 = 3 << 31;
+/// A fit of fewer steps is not written down.
+const WORTH_KEEPING: i64 = 40;
+/// A fit that misses by this, and four times its spread, is broken. A quarter kelvin in Q12.
+const MISS: i64 = 1024;
 /// The reading has arrived within this: 0.3 K in Q32.
 const ARRIVED: i64 = 1_288_490_189;
 /// Far below the target: 2 K in Q32.
@@ -119,10 +127,15 @@ enum State {
 #[derive(Debug, Clone, Copy)]
 enum Window {
     Closed,
-    /// Open since; readings are passed over until `blind_us` has run out.
+    /// Takes in readings, except while `blind_us` runs. `from` is the reading it began with, Q32 C.
     Open {
         for_us: i64,
         blind_us: i64,
+        from: i64,
+    },
+    /// Has seen enough until the power changes; after a while, for good, as the loss would have added up.
+    Paused {
+        for_us: i64,
     },
 }
 
@@ -151,6 +164,9 @@ pub struct HeatControl {
     gap: i64,
     /// Smoothed miss of the fit, Q12 K.
     miss: i64,
+    /// The fit when it last agreed.
+    sound: Prior,
+    sound_spread: i64,
 }
 
 impl HeatControl {
@@ -170,6 +186,8 @@ impl HeatControl {
             loss_at_76: learned.map_or(loss::UNKNOWN, |l| i64::from(l.loss().fixed().to_bits()) << 8),
             gap: 0,
             miss: 0,
+            sound: prior_of(learned, steepest),
+            sound_spread: 0,
         }
     }
 
@@ -179,7 +197,7 @@ impl HeatControl {
         let dt_us = i64::try_from(dt.as_micros()).unwrap_or(i64::MAX).min(LONGEST_TICK_US);
         let level = i64::from(reading.fixed().to_bits()) << 16;
         self.work_us = self.work_us.saturating_add((i64::from(applied.bits()).saturating_mul(dt_us)) >> 16);
-        self.run_window(dt_us, applied);
+        self.run_window(dt_us, level, applied);
         self.fill_batch(dt_us, level);
 
         let climb = slope_of_raw(self.bank.raw()) << 8;
@@ -192,9 +210,10 @@ impl HeatControl {
             climb,
             heat: (climb.saturating_mul(i64::from(applied.bits()))) >> 16,
             lag_us: self.bank.lag_us(),
-            usual_loss: match self.window {
-                Window::Open { .. } => Some(usual),
-                Window::Closed => None,
+            loss: match (self.window, self.state) {
+                (Window::Open { .. }, State::Coast { .. }) => Loss::Kept,
+                (Window::Open { .. }, _) => Loss::Known(usual),
+                (Window::Closed | Window::Paused { .. }, _) => Loss::Sought,
             },
         });
         let settled = *settled;
@@ -227,23 +246,35 @@ impl HeatControl {
         *self = HeatControl::new(self.config, self.learned);
     }
 
-    /// Closes the window when it has seen enough.
-    fn run_window(&mut self, dt_us: i64, applied: Duty) {
-        let Window::Open { for_us, blind_us } = self.window else { return };
+    /// Opens, pauses and closes the window.
+    fn run_window(&mut self, dt_us: i64, level: i64, applied: Duty) {
         let lag_us = self.bank.lag_us();
         let steady = per_second((slope_of_raw(self.bank.raw()) << 8).saturating_mul(i64::from(applied.bits())) >> 16, lag_us);
         let bent = self.gap.saturating_sub(steady).saturating_abs() > BEND;
-        let enough = for_us > lag_us.saturating_mul(WINDOW_LAGS).saturating_add(WINDOW_EXTRA_US) && !bent;
         let late = match self.state {
             State::Off | State::Hold { .. } => true,
             State::Fixed(_) | State::Ramp(_) => false,
             State::Coast { for_us, .. } => for_us > lag_us.saturating_mul(COAST_LAGS),
         };
-        self.window = if enough || late {
-            self.note();
-            Window::Closed
-        } else {
-            Window::Open { for_us: for_us.saturating_add(dt_us), blind_us: blind_us.saturating_sub(dt_us).max(0) }
+        self.window = match self.window {
+            Window::Closed => Window::Closed,
+            Window::Open { .. } | Window::Paused { .. } if late => {
+                self.note();
+                Window::Closed
+            }
+            Window::Open { for_us, blind_us, from } => {
+                let risen = level.saturating_sub(from) > WORTH_LEARNING;
+                let long = for_us > lag_us.saturating_mul(WINDOW_LAGS).saturating_add(WINDOW_EXTRA_US);
+                if risen && long && !bent {
+                    self.note();
+                    Window::Paused { for_us: 0 }
+                } else {
+                    Window::Open { for_us: for_us.saturating_add(dt_us), blind_us: blind_us.saturating_sub(dt_us).max(0), from }
+                }
+            }
+            Window::Paused { for_us } if for_us > lag_us.saturating_mul(PAUSE_LAGS) => Window::Closed,
+            Window::Paused { .. } if bent => Window::Open { for_us: i64::MAX / 2, blind_us: 0, from: i64::MIN / 2 },
+            Window::Paused { for_us } => Window::Paused { for_us: for_us.saturating_add(dt_us) },
         };
     }
 
@@ -266,9 +297,11 @@ impl HeatControl {
         self.gap = before;
         if let Window::Open { blind_us: 0, .. } = self.window {
             let lag_before = self.bank.lag_us();
-            if !self.bank.observe(mean.saturating_add(self.lost)) {
+            let whole = mean.saturating_add(self.lost);
+            if !self.bank.observe(whole) {
                 self.window = Window::Closed;
             }
+            self.check_fit(whole, level);
             self.gap = self.bank.gap();
             // A better fit is no surprise: the settled temperature moves with it.
             if let Some(settled) = &mut self.settled {
@@ -281,6 +314,22 @@ impl HeatControl {
         }
     }
 
+    /// Begins a new window if the fit broke: somebody stirred, or poured, or opened a valve.
+    fn check_fit(&mut self, whole: i64, level: i64) {
+        if self.bank.steps() < WORTH_KEEPING {
+            return;
+        }
+        self.miss += (self.bank.miss(whole) - self.miss) / 4;
+        let allowed = MISS + 4 * isqrt(self.sound_spread);
+        if self.miss.saturating_abs() > allowed {
+            let prior = self.sound;
+            self.start_window(prior, level, prior.lag_us);
+        } else if self.miss.saturating_abs() < allowed / 4 {
+            self.sound_spread = self.bank.spread();
+            self.sound = Prior { raw: self.bank.raw(), lag_us: self.bank.lag_us(), known: true };
+        }
+    }
+
     /// The law.
     fn obey(&mut self, dt: Span, dt_us: i64, level: i64, settled: Settled, demand: Demand) -> Duty {
         let target = match demand {
@@ -290,7 +339,7 @@ impl HeatControl {
             }
             Demand::Percent(duty) => {
                 if matches!(self.state, State::Off) {
-                    self.open_window(0);
+                    self.open_window(level);
                 }
                 self.state = State::Fixed(duty);
                 return duty;
@@ -304,25 +353,21 @@ impl HeatControl {
         let brisk = self.gains(false);
         let gentle = self.gains(true);
 
-        if let State::Off | State::Fixed(_) = self.state {
-            let mut pid = Pid::new(brisk);
-            pid.preload(standing);
-            if let State::Fixed(duty) = self.state {
-                // The band is asked of the block itself: its first answer is cut off by no limit.
-                let answer = pid.tick(dt, target, celsius(settled.level));
-                if answer > Duty::ZERO && answer < Duty::FULL {
-                    pid.track(duty);
-                }
+        self.state = match self.state {
+            State::Off => self.set_off(Pid::new(brisk), standing, level, error),
+            State::Fixed(duty) if error.saturating_abs() < per_second(climb, self.bank.lag_us() / 2) => {
+                let mut pid = Pid::new(gentle);
+                pid.tick(dt, target, celsius(settled.level));
+                pid.track(duty);
+                State::Hold { pid, for_us: 0 }
             }
-            if error > WORTH_LEARNING {
-                self.open_window(0);
-            }
-            self.state = State::Ramp(pid);
-        }
+            State::Fixed(_) => self.set_off(Pid::new(brisk), standing, level, error),
+            State::Ramp(_) | State::Coast { .. } | State::Hold { .. } => self.state,
+        };
         let over = Span::from_micros(u64::try_from(self.bank.lag_us() / 8).unwrap_or(0)).plus(Span::from_secs(3));
         let run = |pid: &mut Pid, gains: PidGains| {
             if pid.gains() != gains {
-                pid.set_gains(gains);
+                pid.refine_gains(gains);
             }
             pid.relax(dt, over, standing);
             pid.tick(dt, target, celsius(settled.level))
@@ -342,7 +387,7 @@ impl HeatControl {
                 if duty == Duty::FULL && error > FAR {
                     (State::Ramp(pid), duty)
                 } else if arrived {
-                    (State::Hold { pid, for_us: 0 }, duty)
+                    (State::Hold { pid: calmed(pid, gentle), for_us: 0 }, duty)
                 } else {
                     (State::Coast { pid, for_us }, duty)
                 }
@@ -362,17 +407,32 @@ impl HeatControl {
         duty
     }
 
+    /// Sets off for a target, learning if there is far to go.
+    fn set_off(&mut self, mut pid: Pid, standing: Duty, level: i64, error: i64) -> State {
+        pid.preload(standing);
+        if error > WORTH_LEARNING {
+            self.open_window(level);
+        }
+        State::Ramp(pid)
+    }
+
     /// Opens a window that leans on what is known.
-    fn open_window(&mut self, blind_us: i64) {
+    fn open_window(&mut self, from: i64) {
         let steepest = raw_of_slope(i64::from(self.config.max_slope.fixed().to_bits()));
-        self.bank.open(prior_of(self.learned, steepest));
-        self.window = Window::Open { for_us: 0, blind_us };
+        self.start_window(prior_of(self.learned, steepest), from, 0);
+    }
+
+    fn start_window(&mut self, prior: Prior, from: i64, blind_us: i64) {
+        self.bank.open(prior);
+        self.sound = prior;
+        self.sound_spread = self.bank.spread();
         self.miss = 0;
+        self.window = Window::Open { for_us: 0, blind_us, from };
     }
 
     /// Writes down what the window taught.
     fn note(&mut self) {
-        if self.bank.steps() < 30 {
+        if self.bank.steps() < WORTH_KEEPING {
             return;
         }
         let slope = i32::try_from(slope_of_raw(self.bank.raw())).unwrap_or(i32::MAX);
@@ -396,18 +456,24 @@ impl HeatControl {
         self.loss_at_76 = self.loss_at_76.saturating_add(step).clamp(0, loss::UNKNOWN.saturating_mul(10));
         if let Some(learned) = self.learned {
             let loss = i32::try_from(self.loss_at_76 >> 8).unwrap_or(0);
-            self.learned = Some(Learned::new(learned.slope(), learned.lag(), Slope::from_fixed(I8F24::from_bits(loss))));
+            self.learned = Some(learned.with_loss(Slope::from_fixed(I8F24::from_bits(loss))));
         }
     }
 
-    /// Proportional gain `1 / (k Tc)`, with `Tc` a quarter lag on the way (at least 3 s) and half a lag in the hold.
+    /// Proportional gain `1 / (k Tc)`, with `Tc` a fifth of the lag on the way (at least 3 s) and half a lag in the hold.
     fn gains(&self, gentle: bool) -> PidGains {
         let lag_us = self.bank.lag_us();
-        let tc_us = if gentle { lag_us / 2 } else { lag_us / 4 }.max(3_000_000);
+        let tc_us = if gentle { lag_us / 2 } else { lag_us / 5 }.max(3_000_000);
         let band = per_second(slope_of_raw(self.bank.raw()) << 8, tc_us) >> 16;
         let kc = (1_i64 << 32).checked_div(band).unwrap_or(i64::MAX).clamp(1, i64::from(i32::MAX));
         PidGains::proportional(I16F16::from_bits(i32::try_from(kc).unwrap_or(i32::MAX)))
     }
+}
+
+/// The block with gentler gains, its output unmoved.
+fn calmed(mut pid: Pid, gains: PidGains) -> Pid {
+    pid.set_gains(gains);
+    pid
 }
 
 /// What to lean on: the record, or the rig's bound.
@@ -431,6 +497,11 @@ fn per_second_of(rate: i64, factor: i64) -> i64 {
 fn share(part: i64, whole: i64) -> Duty {
     let bits = part.max(0).saturating_mul(1 << 16).checked_div(whole).unwrap_or(0).clamp(0, ONE);
     Duty::from_fixed(I16F16::from_bits(i32::try_from(bits).unwrap_or(0)))
+}
+
+/// Square root, rounded down; zero for less.
+fn isqrt(value: i64) -> i64 {
+    i64::try_from(u64::try_from(value).unwrap_or(0).isqrt()).unwrap_or(0)
 }
 
 /// Q32 C as a temperature.

@@ -124,6 +124,12 @@ impl Pid {
         }
     }
 
+    /// Swaps the gains and leaves the integral as it is: for gains that follow a fit, far from the target, where holding the output
+    /// would fill the integral.
+    pub fn refine_gains(&mut self, gains: PidGains) {
+        self.gains = gains;
+    }
+
     /// Makes `output` the output for the present error, whatever produced it so far.
     pub fn track(&mut self, output: Duty) {
         self.integral = bounded((i64::from(output.bits()) << 16).saturating_sub(self.direct));

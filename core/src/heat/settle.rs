@@ -40,16 +40,27 @@ pub struct Evidence {
     pub heat: i64,
     /// `L`, us.
     pub lag_us: i64,
-    /// The loss by its usual shape while a window is open; `None` to learn it.
-    pub usual_loss: Option<i64>,
+    /// What to make of the standing loss.
+    pub loss: Loss,
+}
+
+/// Where the standing loss comes from.
+#[derive(Debug, Clone, Copy)]
+pub enum Loss {
+    /// From its usual shape, Q32 K/s: a window is open, so a surprise is the fit's to explain.
+    Known(i64),
+    /// As it was: a window is open after the power was cut.
+    Kept,
+    /// From surprises.
+    Sought,
 }
 
 impl Settled {
     /// Moves on by one tick.
     pub fn tick(&mut self, seen: &Evidence) {
-        let Evidence { dt_us, reading, gap, climb, heat, lag_us, usual_loss } = *seen;
-        if let Some(loss) = usual_loss {
-            self.loss = loss;
+        let Evidence { dt_us, reading, gap, climb, heat, lag_us, loss } = *seen;
+        if let Loss::Known(known) = loss {
+            self.loss = known;
         }
         let rate = heat.saturating_sub(self.loss);
         self.level = self.level.saturating_add(per_second(rate, dt_us));
@@ -58,7 +69,7 @@ impl Settled {
         let pull_us = (lag_us / PULL_PART).max(LEAST_PULL_US);
         let step = surprise.saturating_mul(dt_us) / pull_us.saturating_add(dt_us).max(1);
         self.level = self.level.saturating_add(step);
-        if usual_loss.is_none() {
+        if let Loss::Sought = loss {
             let over_us = (lag_us.saturating_mul(LOSS_HALF_LAGS) / 2).max(1);
             let change = step.saturating_mul(1_000_000) / over_us;
             self.loss = self.loss.saturating_sub(change).clamp(-climb / 2, climb);

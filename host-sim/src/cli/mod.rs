@@ -2,10 +2,13 @@
 
 mod book;
 mod cosim;
+mod drill;
 mod import;
 mod plan;
 mod record;
 mod rehearse;
+mod survey;
+mod tune;
 
 use clap::{Parser, Subcommand};
 use std::process::ExitCode;
@@ -40,6 +43,12 @@ enum Command {
     Book(book::Args),
     /// Run the controller on standard streams, JSON Lines, against a plant of your own.
     Cosim(cosim::Args),
+    /// Inject faults on purpose in every phase of the day and see what the controller makes of them.
+    Drill(drill::Args),
+    /// Heat up many random rigs, with the real controller and with its rivals, and compare.
+    Survey(survey::Args),
+    /// Find a simulated vessel's climb and lag by a relay experiment, and gains by published rules.
+    Tune(tune::Args),
     /// Print every key of rig and sheet files, with units, ranges and defaults.
     Keys,
 }
@@ -68,6 +77,9 @@ pub fn run() -> ExitCode {
         Some(Command::Import(args)) => import::run(&args),
         Some(Command::Book(args)) => book::run(&args),
         Some(Command::Cosim(args)) => cosim::run(&args),
+        Some(Command::Drill(args)) => drill::run(&args),
+        Some(Command::Survey(args)) => survey::run(&args),
+        Some(Command::Tune(args)) => tune::run(&args),
         Some(Command::Keys) => {
             print!("{}", copperhold::files::reference());
             Ok(ExitCode::SUCCESS)

@@ -1,10 +1,11 @@
 //! `copperhold plan`: the day before it is brewed.
 
-use super::Failure;
 use super::rehearse::{load, refuse};
+use super::{Failure, book};
 use clap::Args as ClapArgs;
 use copperhold::brewing::clock::Clock;
 use copperhold::files::quantity::Dimension;
+use copperhold::logbook::Logbook;
 use copperhold::plan::{Begin, Plan, PlanError, Wishes, text};
 use std::path::PathBuf;
 use std::process::ExitCode;
@@ -26,6 +27,9 @@ pub struct Args {
     /// Price of a kilowatt hour, in any currency: 0.32.
     #[arg(long, value_name = "PRICE", value_parser = price)]
     price: Option<f64>,
+    /// A logbook: boil-off as measured on this rig at the same power takes the place of the rehearsal's.
+    #[arg(long, value_name = "FILE")]
+    book: Option<PathBuf>,
     /// Mash efficiency to reckon gravities with, 10 to 100 %.
     #[arg(long, value_name = "PERCENT", default_value = "80 %", value_parser = share)]
     efficiency: f64,

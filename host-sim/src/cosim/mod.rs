@@ -4,8 +4,8 @@
 //! controller answers with the state of its lines over the step that follows. A line that cannot be understood gets an error that names
 //! the field; the outputs stay as they were for one step, and if the next line is bad too, everything is off until a good one comes.
 //!
-//! The panel is simulated: `arm` is a press and hold of its button, so the rules of arming apply - key seen off since the last stop,
-//! stop loop closed, no trip latched. Before the first line the key is off.
+//! The panel is simulated: `arm` is a press and hold of its button for a quarter of a second, so the rules of arming apply - key seen off
+//! since the last stop, stop loop closed, no trip latched. What a first line asks of the panel counts as done just before it.
 
 mod line;
 
@@ -22,8 +22,10 @@ use copperhold_core::vessel::{Element, PerElement, PerVessel};
 use serde::Serialize;
 use std::io::{self, BufRead, Write};
 
-/// Internal time starts this far before the plant's, so that the simulated panel can be seen with its key off first.
+/// Internal time starts this far before the plant's: room for what the first line asks of the panel.
 const LEAD_US: f64 = 1e6;
+/// The arm button is held for this long.
+const PRESS: Span = Span::from_millis(250);
 /// Shortest and longest step, s, with a little room for rounding.
 const STEP_S: std::ops::RangeInclusive<f64> = 0.009_999..=1.000_001;
 
@@ -62,13 +64,15 @@ pub struct Cosim {
     outputs: Outputs,
     last_s: Option<f64>,
     last_bad: bool,
+    /// The arm button is being held.
+    pressing: bool,
 }
 
 impl Cosim {
-    /// Everything off, the key off. The arm button's press and hold counts as done with the command.
+    /// Everything off, the key off.
     pub fn new(settings: &Settings, knowledge: Knowledge) -> Cosim {
-        let draft = Draft { press: Span::ZERO, ..*settings.get() };
-        // Only the press was changed, and it has no range.
+        let draft = Draft { press: PRESS, ..*settings.get() };
+        // Only the press was changed, and it is within its range.
         let settings = Settings::new(draft).unwrap_or(*settings);
         Cosim {
             controller: Controller::new(settings, knowledge),
@@ -76,6 +80,7 @@ impl Cosim {
             outputs: Outputs::default(),
             last_s: None,
             last_bad: false,
+            pressing: false,
         }
     }
 
@@ -105,8 +110,10 @@ impl Cosim {
     /// # Errors
     /// Time did not move on by 0.01 to 1 s.
     pub fn step(&mut self, line: &Line) -> Result<Answer, BadLine> {
+        // After a bad line the time since the last good one may be longer than a step; the controller judges that gap by itself.
+        let longest_s = if self.last_bad { f64::INFINITY } else { *STEP_S.end() };
         if let Some(last_s) = self.last_s
-            && !STEP_S.contains(&(line.t_s - last_s))
+            && !(*STEP_S.start()..=longest_s).contains(&(line.t_s - last_s))
         {
             return Err(BadLine(format!(
                 "t_s: expected 0.01 to 1 s after the last line ({last_s} s), got {} s; send shorter steps, in order",
@@ -123,11 +130,11 @@ impl Cosim {
         let arms = line.commands.contains(&Command::Arm);
         self.lead_in(line.t_s, &inputs, arms);
         let mut refused = Vec::new();
-        let mut pressed = self.switches;
+        let mut acknowledge = false;
         for command in &line.commands {
             match *command {
-                Command::Arm => pressed.arm = true,
-                Command::Acknowledge => pressed.acknowledge = true,
+                Command::Arm => self.pressing = true,
+                Command::Acknowledge => acknowledge = true,
                 Command::Demand(vessel, demand) => {
                     if let Err(refusal) = self.controller.supervisor_mut().demand(vessel, demand) {
                         refused.push(format!("demand {}: {}", vessel.key(), Refusal::text(refusal)));
@@ -135,11 +142,13 @@ impl Cosim {
                 }
             }
         }
+        let pressed = Switches { arm: self.pressing, acknowledge, ..self.switches };
         self.outputs = self.controller.tick(instant(line.t_s), &Inputs { switches: pressed, ..inputs });
-        if arms && !self.outputs.armed {
-            let remedy = self.controller.block(&self.switches).map_or("press again", |block| block.remedy());
-            refused.push(format!("arm: {remedy}"));
+        let block = self.controller.block(&self.switches);
+        if let Some(block) = block.filter(|_| arms && !self.outputs.armed) {
+            refused.push(format!("arm: {}", block.remedy()));
         }
+        self.pressing &= block.is_none() && !self.outputs.armed;
         self.last_s = Some(line.t_s);
         Ok(self.answer(line.t_s, refused))
     }
@@ -149,11 +158,15 @@ impl Cosim {
         let at = instant(t_s);
         let back = |ms: u64| Instant::from_micros(at.as_micros().saturating_sub(ms * 1_000));
         if self.last_s.is_none() {
-            // Early enough for the first line to get a control tick of its own.
             let key_off = Switches { key: false, ..inputs.switches };
-            self.controller.tick(back(300), &Inputs { switches: key_off, ..*inputs });
-            self.controller.tick(back(290), &Inputs { switches: key_off, ..*inputs });
-            self.controller.tick(back(280), inputs);
+            self.controller.tick(back(900), &Inputs { switches: key_off, ..*inputs });
+            self.controller.tick(back(890), &Inputs { switches: key_off, ..*inputs });
+            self.controller.tick(back(880), inputs);
+            let pressed = Switches { arm: arms, ..inputs.switches };
+            // The press ends well before the line, which gets a control tick of its own.
+            for ms in (600..=870).rev().step_by(10) {
+                self.controller.tick(back(ms), &Inputs { switches: pressed, ..*inputs });
+            }
         } else if arms {
             self.controller.tick(back(4), inputs);
         }

@@ -37,12 +37,21 @@ pub struct Wishes {
     pub extract: f64,
     /// Rehearsals behind the plan, each with another pace of the simulated brewer; 0 counts as 1.
     pub paces: u64,
+    /// Boil-off learned on this rig, L/h, and the number of days it was measured on; `None` takes the rehearsal's.
+    pub boil_off: Option<(f64, usize)>,
 }
 
 impl Default for Wishes {
     /// No clock, no price; 80 % mash efficiency (common practice, no source) on base malt.
     fn default() -> Wishes {
-        Wishes { begin: None, price_per_kwh: None, efficiency: 0.80, extract: grain::EXTRACT_DRY_BASIS, paces: PACES }
+        Wishes {
+            begin: None,
+            price_per_kwh: None,
+            efficiency: 0.80,
+            extract: grain::EXTRACT_DRY_BASIS,
+            paces: PACES,
+            boil_off: None,
+        }
     }
 }
 
@@ -173,7 +182,7 @@ impl Plan {
             Begin::At(clock) => clock,
             Begin::BoilAt(clock) => clock.begin_for(boil_begins_s.unwrap_or(0.0)),
         });
-        let process = process(rig, sheet, &day);
+        let process = process(rig, sheet, &day, wishes);
         let strike = strike(rig, sheet);
         Ok(Plan {
             boil_s,
@@ -232,7 +241,7 @@ fn cooling_l(rig: &RigFile, sheet: &SheetFile, day: &Day) -> f64 {
     minutes * rig.rig.chiller.water_l_per_min
 }
 
-fn process(rig: &RigFile, sheet: &SheetFile, day: &Day) -> Process {
+fn process(rig: &RigFile, sheet: &SheetFile, day: &Day, wishes: Wishes) -> Process {
     let mut process = Process {
         grain_kg: sheet.grain_kg,
         strike_l: day.volumes.strike_l,
@@ -243,10 +252,20 @@ fn process(rig: &RigFile, sheet: &SheetFile, day: &Day) -> Process {
     };
     if day.volumes.post_boil_l > 0.0 {
         // What leaves as vapour in the boil and on the way to it.
-        process.boil_off_l = (process.pre_boil_l() - day.volumes.post_boil_l).max(0.0);
+        let on_the_way_l = (process.pre_boil_l() - day.volumes.pre_boil_l).max(0.0);
+        let in_the_boil_l = match wishes.boil_off {
+            Some((l_per_h, _)) => l_per_h * boil_hours(sheet),
+            None => day.volumes.pre_boil_l - day.volumes.post_boil_l,
+        };
+        process.boil_off_l = on_the_way_l + in_the_boil_l;
     }
     process.trub_l = process.post_boil_l() * TRUB_SHARE;
     process
+}
+
+fn boil_hours(sheet: &SheetFile) -> f64 {
+    let boils = sheet.steps.iter().filter(|named| matches!(named.step, Step::Boil { .. }));
+    boils.filter_map(|named| named.planned_s).sum::<f64>() / 3600.0
 }
 
 fn strike(rig: &RigFile, sheet: &SheetFile) -> Option<StrikePlan> {

@@ -118,7 +118,12 @@ fn volumes(page: &mut Page, plan: &Plan) {
 }
 
 fn rate(plan: &Plan) -> String {
-    format!("{} in the boil", Measure(plan.day.units).rate_text(plan.day.volumes.boil_off_l_per_h))
+    let units = Measure(plan.day.units);
+    match plan.wishes.boil_off {
+        Some((l_per_h, 1)) => format!("{} in the boil, as measured on one day", units.rate_text(l_per_h)),
+        Some((l_per_h, days)) => format!("{} in the boil, as measured on {days} days", units.rate_text(l_per_h)),
+        None => format!("{} in the boil, by rehearsal", units.rate_text(plan.day.volumes.boil_off_l_per_h)),
+    }
 }
 
 fn mash(page: &mut Page, plan: &Plan) {

@@ -17,6 +17,8 @@ use recorder::Recorder;
 
 /// A day that is not over by then has gone wrong, s.
 const LONGEST_DAY_S: f64 = 24.0 * 3600.0;
+/// After a trip the day is watched for this long, s, and then ends.
+const WATCH_TRIP_S: f64 = 300.0;
 
 /// Why a rehearsal could not be made.
 #[derive(Debug)]
@@ -117,7 +119,10 @@ impl Rehearsal {
             sequencer.answer(prompt);
         }
         self.recorder.record(&mut self.bench, prompt, answered);
-        self.controller().supervisor().sequencer().is_some()
+        // The simulated brewer repairs nothing: after a trip the day is over.
+        let tripped_at = self.controller().supervisor().guard().latch().map(|latch| latch.at.as_micros() as f64 * 1e-6);
+        let over = tripped_at.is_some_and(|at_s| t_s > at_s + WATCH_TRIP_S);
+        !over && self.controller().supervisor().sequencer().is_some()
     }
 
     /// Samples so far apart, s, 0.25 to 60; call it before the first [`Rehearsal::advance`]. The usual spacing is 5 s.

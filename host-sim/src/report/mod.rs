@@ -7,7 +7,7 @@ mod chart;
 mod cursor;
 mod energy;
 mod facts;
-mod frame;
+pub(crate) mod frame;
 pub mod html;
 pub mod json;
 pub mod measure;
