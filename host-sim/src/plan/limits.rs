@@ -48,7 +48,8 @@ pub fn of(rig: &RigFile, sheet: &SheetFile, day: &Day, process: &Process, strike
     let units = Measure(sheet.units);
     let mut list = List { units, found: Vec::new() };
     for trip in &day.trips {
-        list.cannot(format!("In the rehearsal the day ends in a trip: {}. {}.", trip.cause, trip.remedy));
+        let bare = |text: &str| text.trim().trim_end_matches('.').to_owned();
+        list.cannot(format!("In the rehearsal the day ends in a trip: {}; what to do: {}.", bare(&trip.cause), bare(&trip.remedy)));
     }
     list.supply(rig);
     for (index, (named, record)) in sheet.steps.iter().zip(&day.steps).enumerate() {

@@ -190,7 +190,7 @@ impl Plan {
             begins,
             tap_l: tap_l(sheet),
             cooling_l: cooling_l(rig, sheet, &day),
-            gravity: gravity(sheet, &process, wishes),
+            gravity: boil_begins_s.and_then(|_| gravity(sheet, &process, wishes)),
             draws: PerElement::build(|element| draw(rig, element)),
             limits: limits::of(rig, sheet, &day, &process, strike.as_ref()),
             hertz: rig.rig.mains.hertz,
