@@ -12,7 +12,7 @@
 //!   still lacks: it may coast, both arrive together, and nothing is left over. The *share* keeps a margin.
 //! - *Time constant*: in which the mash follows the tank.
 //!
-//! All three are learned from the two thermometers and the element's work ([`Follow`] and [`Balance`]), over windows of two minutes:
+//! All three are learned from the two thermometers and the element's work (`Follow` and `Balance`), over windows of two minutes:
 //!
 //! ```text
 //!   rise of the mash    = (mean gap - offset) x window / time constant          (gap: tank less mash)

@@ -11,8 +11,10 @@ use crate::vessel::{PerVessel, Pumps, Vessel};
 
 /// A target counts as reached within this distance.
 pub const REACHED: Kelvin = Kelvin::from_milli(300);
-/// A rest's time runs from when the mash first comes within this distance.
+/// A rest's time runs from when the recirculating mash has been within this distance ...
 pub const REST_STARTS: Kelvin = Kelvin::from_milli(500);
+/// ... for this long: cold hoses have been through the mash by then.
+pub const REST_SETTLES: Span = Span::from_mins(1);
 /// While the sparge runs off, the kettle is kept this far below the boiling point: hot, but with no foam while nobody watches it.
 pub const RUN_OFF_HOLD: Kelvin = Kelvin::from_milli(6_000);
 
@@ -79,6 +81,8 @@ enum Until {
     Answered(Prompt),
     /// A vessel comes within a distance of a temperature, from below.
     Warm(Vessel, Celsius, Kelvin),
+    /// The mash recirculates and has been warm enough for a while.
+    Resting(Celsius),
     /// A vessel cools to a temperature.
     Cool(Vessel, Celsius),
     /// Time.
@@ -107,6 +111,8 @@ pub struct Seen {
     pub rolling: bool,
     /// Boiling point at the rig's altitude.
     pub boiling: Celsius,
+    /// The mash pump runs: it is withheld while the coil would cool the mash.
+    pub recirculating: bool,
 }
 
 /// What the sequencer would like.
@@ -142,6 +148,7 @@ pub struct Sequencer {
     step: u8,
     stage: u8,
     in_stage: Span,
+    rested: Span,
     additions_called: u8,
     /// The prompt that was last shown: only that can be answered.
     asked: Option<Prompt>,
@@ -159,6 +166,7 @@ impl Sequencer {
             step: 0,
             stage: 0,
             in_stage: Span::ZERO,
+            rested: Span::ZERO,
             additions_called: 0,
             asked: None,
             answered: None,
@@ -236,6 +244,11 @@ impl Sequencer {
         match stage.until {
             Until::Answered(prompt) => answered == Some(prompt),
             Until::Warm(vessel, target, band) => seen.readings.get(vessel).is_some_and(|t| t >= target.less(band)),
+            Until::Resting(at) => {
+                let warm = seen.readings.mash_tun.is_some_and(|mash| mash >= at.less(REST_STARTS));
+                self.rested = if warm && seen.recirculating { self.rested.plus(seen.elapsed) } else { Span::ZERO };
+                self.rested >= REST_SETTLES
+            }
             Until::Cool(vessel, target) => seen.readings.get(vessel).is_some_and(|t| t <= target),
             Until::Lasted(lasts) => self.in_stage >= lasts,
             Until::Rolling => seen.rolling,
@@ -245,6 +258,7 @@ impl Sequencer {
     fn leave_stage(&mut self, seen: &Seen) {
         self.stage = self.stage.saturating_add(1);
         self.in_stage = Span::ZERO;
+        self.rested = Span::ZERO;
         if self.stage_at(seen).is_none() {
             self.enter_step(self.step.saturating_add(1));
         }
@@ -255,6 +269,7 @@ impl Sequencer {
         self.step = step.min(end);
         self.stage = 0;
         self.in_stage = Span::ZERO;
+        self.rested = Span::ZERO;
         self.additions_called = 0;
         self.announced = false;
     }
@@ -289,9 +304,7 @@ impl Sequencer {
             (Step::DoughIn { refill, .. }, 2) if refill.millilitres() > 0 => {
                 Some(off(Until::Answered(Prompt::RefillTank(*refill))))
             }
-            (Step::Rest { at, .. } | Step::MashOut { at, .. }, 0) => {
-                Some(off(Until::Warm(Vessel::MashTun, *at, REST_STARTS)).mash(*at))
-            }
+            (Step::Rest { at, .. } | Step::MashOut { at, .. }, 0) => Some(off(Until::Resting(*at)).mash(*at)),
             (Step::Rest { at, lasts } | Step::MashOut { at, lasts }, 1) => Some(off(Until::Lasted(*lasts)).mash(*at)),
             (Step::Sparge { at, .. }, 0) => Some(off(Until::Warm(Vessel::LiquorTank, *at, REST_STARTS)).tank(*at).pumping(MASH)),
             (Step::Sparge { at, .. }, 1) => Some(off(Until::Answered(Prompt::SetSparge)).tank(*at)),
@@ -364,7 +377,7 @@ fn directive(stage: &Stage, in_stage: Span) -> Directive {
     let (prompt, timer_left) = match stage.until {
         Until::Answered(prompt) => (Some(prompt), None),
         Until::Lasted(lasts) => (None, Some(lasts.less(in_stage))),
-        Until::Warm(..) | Until::Cool(..) | Until::Rolling => (None, None),
+        Until::Warm(..) | Until::Resting(_) | Until::Cool(..) | Until::Rolling => (None, None),
     };
     Directive { demands: stage.demands, to_the_boil: stage.to_the_boil, pumps: stage.pumps, prompt, timer_left }
 }

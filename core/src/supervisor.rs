@@ -371,6 +371,7 @@ impl Supervisor {
             readings: PerVessel::build(|vessel| readings.get(vessel).ok()),
             rolling: self.boil.as_ref().is_some_and(|boil| matches!(boil.phase(), crate::boil::Phase::Rolling { .. })),
             boiling: self.settings.get().boiling,
+            recirculating: self.running.mash,
         };
         let log = &mut self.log;
         let sequencer = self.sequencer.as_mut()?;

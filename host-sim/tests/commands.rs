@@ -73,6 +73,9 @@ fn the_logbook_is_written_shown_measured_compared_and_exported() {
     ] {
         assert!(shown.contains(words), "no {words:?} in\n{shown}");
     }
+    assert!(copperhold(&["book", "measure", "1", "post-boil-volume", "26 L", "--book", book]).status.success());
+    let planned = text(&copperhold(&["plan", "--book", book]).stdout);
+    assert!(planned.contains("as measured on one day"), "{planned}");
     let page = fresh("compared.html");
     let compared = copperhold(&["book", "compare", "1", "2", "--book", book, "--report", page.to_str().unwrap()]);
     assert!(text(&compared.stdout).contains("What differed"), "{}", text(&compared.stdout));

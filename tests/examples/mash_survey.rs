@@ -13,7 +13,7 @@ fn main() {
         let mut bench = rig.bench();
         for (index, at_c) in rig.rests_c.into_iter().enumerate() {
             let r = rest(&mut bench, at_c, 75.0, |bench| {
-                if only.is_some() && (bench.t_s() * 4.0).round() as u64 % 120 == 0 {
+                if only.is_some() && ((bench.t_s() * 4.0).round() as u64).is_multiple_of(120) {
                     let truth = bench.brewery.truth();
                     let status = bench.controller.supervisor().status();
                     let heat = bench.controller.supervisor().heat(copperhold_core::vessel::Element::LiquorTank);

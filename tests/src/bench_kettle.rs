@@ -187,6 +187,11 @@ impl Kettle {
         self.state[1]
     }
 
+    /// What the bulk has still to rise by from the heat in the sheath.
+    pub fn stored_k(&self) -> f64 {
+        self.state[0] * self.bench.sheath_s.max(0.1) / self.bench.capacity()
+    }
+
     /// What the thermometer says.
     pub fn reading_c(&self) -> f64 {
         self.shown

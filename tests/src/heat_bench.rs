@@ -107,13 +107,17 @@ pub fn least_seconds(bench: Bench) -> f64 {
 
 /// Heats a rig from its start to its target under `step` (reading, applied, dt -> duty) and holds for at least 40 min.
 pub fn judge(bench: Bench, seed: u64, mut step: impl FnMut(f64, f64) -> f64) -> Outcome {
+    judge_kettle(bench, seed, |kettle, applied| step(kettle.reading_c(), applied))
+}
+
+fn judge_kettle(bench: Bench, seed: u64, mut step: impl FnMut(&Kettle, f64) -> f64) -> Outcome {
     let least_s = least_seconds(bench);
     let end = least_s + 2400.0_f64.max(10.0 * bench.lag());
     let mut kettle = Kettle::new(bench, seed);
     let (mut out_at, mut overshoot_k, mut squares, mut count) = (0.0, 0.0_f64, 0.0, 0.0);
     let mut applied = 0.0;
     while kettle.time_s < end {
-        applied = step(kettle.reading_c(), applied);
+        applied = step(&kettle, applied);
         kettle.run(TICK_S, applied);
         let off = kettle.bulk_c() - bench.target_c;
         overshoot_k = overshoot_k.max(off);
@@ -167,6 +171,18 @@ pub fn told_the_truth(seed: u64, rule: IntegratingRule) -> Outcome {
         Integrating { climb: Slope::from_micro((bench.slope() * 1e6) as i32), lag: Span::from_millis((bench.lag() * 1e3) as u64) };
     let mut pid = Pid::new(kettle.gains(rule).expect("gains in range"));
     judge(bench, seed, |reading, _| share(pid.tick(Span::from_millis(250), celsius(bench.target_c), celsius(reading))))
+}
+
+/// The fastest that heat without cooling can be, by one who sees the bulk and the heat in the sheath: full power until both together come to
+/// `aim_k` above the target, then exactly the loss.
+pub fn clairvoyant(bench: Bench, seed: u64, aim_k: f64) -> Outcome {
+    judge_kettle(bench, seed, |kettle, _| {
+        // What a steady hold leaves in the sheath never arrives.
+        let standing_w = bench.loss_w(bench.target_c);
+        let kept_k = standing_w * bench.sheath_s / bench.capacity();
+        let short = bench.target_c + aim_k - kettle.bulk_c() - kettle.stored_k() + kept_k;
+        (standing_w / bench.power_w + short / (bench.slope() * TICK_S)).clamp(0.0, 1.0)
+    })
 }
 
 /// A thermostat with 0.5 K of hysteresis.

@@ -36,8 +36,6 @@ const NOISE: Kelvin = Kelvin::from_milli(150);
 const LEAP_FACTOR: I16F16 = I16F16::lit("4");
 const LEAP: Kelvin = Kelvin::from_milli(400);
 const POUR_SETTLES: Span = Span::from_secs(60);
-/// Time that is given on top of the lag.
-const GRACE: Span = Span::from_secs(10);
 /// What the smoothed share counts in.
 const SECOND: Span = Span::from_secs(1);
 /// Lag where none was learned.
@@ -148,9 +146,7 @@ impl HeatWatch {
     fn is_unasked(&mut self, facts: &HeatFacts, way: Kelvin) -> bool {
         let credit = self.bounds.fastest.over(facts.elapsed.share(facts.applied));
         let explained = facts.reading.plus(way);
-        let given = facts.may_come_from.is_some_and(|other| facts.reading <= other.plus(UNASKED_MARGIN));
-        if self.is_poured(facts) || given {
-            // Whatever came so far came from elsewhere: only what comes on top counts.
+        if self.is_poured(facts) {
             self.ceiling = Some(explained);
             return false;
         }
@@ -187,13 +183,14 @@ impl HeatWatch {
         if usual >= micros(SECOND.share(WORKING)) {
             self.worked = self.worked.plus(facts.elapsed.share(facts.applied));
         }
-        let judged = self.worked.less(one_and_a_half(lag).plus(GRACE));
+        // Until the usual share passes half, most of a lag has gone by already.
+        let judged = self.worked.less(lag);
         let expected = self.flattest(facts).over(judged);
         let rise = self.lowest.map_or(Kelvin::ZERO, |lowest| facts.reading.above(lowest));
         if rise >= expected.times(RISE_SHARE) && expected >= EXPECTED_RISE {
             // It follows: begin anew, so that a later fault is judged by its own time.
             self.lowest = Some(facts.reading);
-            self.worked = one_and_a_half(lag).plus(GRACE);
+            self.worked = lag;
         }
         expected >= EXPECTED_RISE && rise < expected.times(RISE_SHARE)
     }

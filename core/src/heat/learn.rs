@@ -31,8 +31,14 @@ const SOFT: usize = 3;
 const SHARP: usize = 6;
 /// Squared error that is never believed to mean more than noise: (0.03 K)^2.
 const FLOOR: i64 = 15_099;
+/// A learned climb and lag are known to this part: a twenty-fifth.
+const KNOWN_PART: i64 = 25;
+/// A fit this many such parts off the record breaks with it.
+const BREAK_PARTS: i64 = 3;
 /// Least climb that is believed, raw: 0.0005 K/s.
 const LEAST_RAW: i64 = 2_251_800;
+/// Weight of a step that every shape agrees on; one that they disagree on counts for less.
+const FULL_WEIGHT: i64 = 64;
 /// The most steps a window may hold, so that no sum can overflow: 64-bit sums bear four times this.
 const LONGEST_WINDOW: i64 = 2_048;
 /// One, Q16.
@@ -66,24 +72,29 @@ struct Candidate<const N: usize> {
     sum_q: i64,
     sum_qq: i64,
     sum_qy: i64,
-    raw: i64,
+    /// With the next member of the family.
+    sum_cross: i64,
     score: i64,
 }
 
-/// Sums that all candidates share.
+/// Sums that all candidates share: weights, weighted readings and squares.
 #[derive(Debug, Clone, Copy, Default)]
 struct Shared {
     n: i64,
+    weight: i64,
     y: i64,
     yy: i64,
 }
 
-/// How the fit leans on one shape: middle grid point, offset from it and share of trust.
+/// The best fit of one shape: a blend of two neighbours, which lies between them as the true lag does.
 #[derive(Debug, Clone, Copy)]
 struct Pick {
-    middle: usize,
-    offset: i64,
-    least: i64,
+    left: usize,
+    /// Share of the right neighbour, Q16.
+    theta: i64,
+    raw: i64,
+    score: i64,
+    /// Trust against the other shape, Q16.
     share: i64,
 }
 
@@ -107,6 +118,28 @@ pub struct Bank {
     lag_us: i64,
     raw: i64,
     best: i64,
+    /// How far the shapes lie apart, held for a while: in mid-bend they cross. 1024 us.
+    apart: i64,
+    noise: Noise,
+}
+
+/// Variance of the reading about its course, from second differences, 2^-24 K^2.
+#[derive(Debug, Clone, Copy)]
+struct Noise {
+    before: Option<(i64, i64)>,
+    variance: i64,
+}
+
+impl Noise {
+    fn see(&mut self, y: i64) {
+        if let Some((last, last_but_one)) = self.before {
+            let second = y.saturating_sub(last.saturating_mul(2)).saturating_add(last_but_one).clamp(-(1 << 16), 1 << 16);
+            // A jump is not noise: one step moves the variance no more than to half as much again.
+            let square = (second * second / 6).min(self.variance.saturating_mul(16));
+            self.variance = (self.variance + (square - self.variance) / 32).max(FLOOR);
+        }
+        self.before = Some((y, self.before.map_or(y, |(last, _)| last)));
+    }
 }
 
 impl Bank {
@@ -123,6 +156,8 @@ impl Bank {
             lag_us: prior.lag_us,
             raw: prior.raw,
             best: 0,
+            apart: 0,
+            noise: Noise { before: None, variance: FLOOR },
         };
         bank.fit();
         bank
@@ -152,20 +187,40 @@ impl Bank {
         }
         let (start, work) = *self.reference.get_or_insert((reading, self.work));
         let y = (reading.saturating_sub(start) >> 20).clamp(-(1 << 20), 1 << 20);
+        self.noise.see(y);
+        let weight = self.weigh();
         self.shared.n += 1;
-        self.shared.y += y;
-        self.shared.yy += y * y;
-        self.soft.observe(work, y);
-        self.sharp.observe(work, y);
+        self.shared.weight += weight;
+        self.shared.y += weight * y;
+        self.shared.yy += weight * y * y;
+        self.soft.observe(work, y, weight);
+        self.sharp.observe(work, y, weight);
         self.fit();
         true
     }
 
+    /// How far the shapes disagree at present on what is heard, Q12 K.
+    pub fn doubt(&self) -> i64 {
+        self.raw.saturating_mul(self.apart.min(1 << 18)) >> 30
+    }
+
+    /// How much a step tells: while the two shapes disagree on what is heard, either may be wrong by as much.
+    fn weigh(&mut self) -> i64 {
+        let place = GRID_MS.iter().position(|ms| ms * 1000 >= self.lag_us).unwrap_or(GRID_MS.len() - 1);
+        let heard = |output: Option<i64>| output.unwrap_or(0) >> 10;
+        let soft = heard(self.soft.members.get(place).map(|m| m.chain.output()));
+        let sharp = heard(self.sharp.members.get(place).map(|m| m.chain.output()));
+        let faded = self.apart - self.apart.saturating_mul(4_000_000).checked_div(self.lag_us.max(4_000_000)).unwrap_or(0);
+        self.apart = soft.saturating_sub(sharp).saturating_abs().max(faded);
+        let doubt = self.doubt();
+        let variance = self.noise.variance;
+        let whole = variance.saturating_add(doubt.saturating_mul(doubt));
+        (FULL_WEIGHT * variance).checked_div(whole).unwrap_or(1).max(1)
+    }
+
     /// What is on its way to the thermometer, Q32 K.
     pub fn gap(&self) -> i64 {
-        let soft = self.soft.mix(|c| c.gap(self.work));
-        let sharp = self.sharp.mix(|c| c.gap(self.work));
-        self.blend(soft, sharp)
+        self.blend(self.soft.gap(self.work), self.sharp.gap(self.work))
     }
 
     /// The lag that agrees best, us.
@@ -185,17 +240,15 @@ impl Bank {
 
     /// Mean squared error of the best fit, 2^-24 K^2, never below the floor.
     pub fn spread(&self) -> i64 {
-        self.best.checked_div(self.shared.n).unwrap_or(0).max(FLOOR)
+        self.best.checked_div(self.shared.weight).unwrap_or(0).max(self.noise.variance)
     }
 
     /// How far the last reading of the window lies off the best fit's line, Q12 K, given that reading (with the loss added back, Q32 K).
     pub fn miss(&self, reading: i64) -> i64 {
         let Some((start, work)) = self.reference else { return 0 };
-        let n = self.shared.n.max(1);
+        let n = self.shared.weight.max(1);
         let y = reading.saturating_sub(start) >> 20;
-        let heard = |sum_q: i64, out: i64, raw: i64| (raw.saturating_mul((out.saturating_sub(work) >> 10) - sum_q / n)) >> 30;
-        let soft = self.soft.mix(|c| heard(c.sum_q, c.chain.output(), c.raw));
-        let sharp = self.sharp.mix(|c| heard(c.sum_q, c.chain.output(), c.raw));
+        let (soft, sharp) = (self.soft.heard(work, n), self.sharp.heard(work, n));
         y - self.shared.y / n - self.blend(soft, sharp)
     }
 
@@ -205,25 +258,43 @@ impl Bank {
         soft.saturating_add(step.saturating_mul(self.sharp.pick.share) >> 16)
     }
 
+    /// Whether the better shape lies further off the record than it can be off.
+    fn breaks_with_prior(&self) -> bool {
+        let (lag_us, raw) = if self.soft.pick.score < self.sharp.pick.score {
+            (self.soft.mix(|c| c.lag_us), self.soft.pick.raw)
+        } else {
+            (self.sharp.mix(|c| c.lag_us), self.sharp.pick.raw)
+        };
+        let off = |now: i64, then: i64| log_ratio(now, then).saturating_abs() > BREAK_PARTS * ONE / KNOWN_PART;
+        off(lag_us, self.prior.lag_us) || off(raw, self.prior.raw)
+    }
+
     fn fit(&mut self) {
-        let terms = Terms::of(&self.prior, self.steepest);
+        let mut terms = Terms::of(&self.prior, self.steepest, self.noise.variance);
         self.soft.fit(&self.shared, &terms);
         self.sharp.fit(&self.shared, &terms);
-        let best = self.soft.pick.least.min(self.sharp.pick.least);
+        if self.prior.known && self.breaks_with_prior() {
+            // Another volume, another place of the thermometer: the record says nothing about this kettle.
+            self.prior = Prior { raw: self.steepest, known: false, ..self.prior };
+            terms = Terms::of(&self.prior, self.steepest, self.noise.variance);
+            self.soft.fit(&self.shared, &terms);
+            self.sharp.fit(&self.shared, &terms);
+        }
+        let best = self.soft.pick.score.min(self.sharp.pick.score);
         self.best = best;
         // Errors of neighbouring seconds are alike, so a fit has fewer independent errors than steps: about one per quarter lag.
         let independent = (self.lag_us / 4_000_000).max(1);
-        let scale = self.spread().saturating_mul(independent).saturating_mul(2);
+        let scale = self.spread().saturating_mul(independent).saturating_mul(2 * FULL_WEIGHT);
         let trust = |least: i64| {
             let excess = least.saturating_sub(best).saturating_mul(256).checked_div(scale).unwrap_or(0).clamp(0, 1 << 20);
             // 1 / (1 + x)^2 instead of exp(-x): the same order, no table.
             let whole = 256 + excess;
             (1_i64 << 40).checked_div(whole * whole).unwrap_or(0)
         };
-        let (soft, sharp) = (trust(self.soft.pick.least), trust(self.sharp.pick.least));
+        let (soft, sharp) = (trust(self.soft.pick.score), trust(self.sharp.pick.score));
         self.sharp.pick.share = (sharp << 16).checked_div(soft + sharp).unwrap_or(ONE / 2);
         self.lag_us = self.blend(self.soft.mix(|c| c.lag_us), self.sharp.mix(|c| c.lag_us));
-        self.raw = self.blend(self.soft.mix(|c| c.raw), self.sharp.mix(|c| c.raw)).clamp(LEAST_RAW, self.steepest);
+        self.raw = self.blend(self.soft.pick.raw, self.sharp.pick.raw);
     }
 }
 
@@ -237,12 +308,20 @@ struct Terms {
 }
 
 impl Terms {
-    fn of(prior: &Prior, steepest: i64) -> Terms {
-        // A bound is known to a factor; a learned climb to about a tenth. (FLOOR / sd^2, in units of 1024 us squared.)
-        let sd = if prior.known { prior.raw / 8 } else { prior.raw };
+    fn of(prior: &Prior, steepest: i64, variance: i64) -> Terms {
+        // A bound is known to a factor; a learned climb to a few parts in a hundred. (variance / sd^2, in units of 1024 us squared.)
+        let sd = if prior.known { prior.raw / KNOWN_PART } else { prior.raw };
         let root = (sd >> 12).max(1);
-        let qq = (FLOOR << 36).checked_div(root.saturating_mul(root)).unwrap_or(0).clamp(1, 1 << 44);
-        Terms { qq, raw: prior.raw, steepest, lag_us: prior.lag_us, lag_weight: if prior.known { 100 * FLOOR } else { FLOOR / 4 } }
+        let one = variance.saturating_mul(FULL_WEIGHT);
+        let qq = (one << 36).checked_div(root.saturating_mul(root)).unwrap_or(0).clamp(1, 1 << 48);
+        let lag_weight = if prior.known { one.saturating_mul(KNOWN_PART * KNOWN_PART) } else { one / 4 };
+        Terms { qq, raw: prior.raw, steepest, lag_us: prior.lag_us, lag_weight }
+    }
+
+    /// Squared error that a lag is charged for lying off the prior's.
+    fn lag_price(&self, lag_us: i64) -> i64 {
+        let octave = log_ratio(lag_us, self.lag_us);
+        ((octave * octave) >> 16).saturating_mul(self.lag_weight) >> 16
     }
 }
 
@@ -254,10 +333,10 @@ impl<const N: usize> Family<N> {
             sum_q: 0,
             sum_qq: 0,
             sum_qy: 0,
-            raw: LEAST_RAW,
+            sum_cross: 0,
             score: 0,
         });
-        Family { members, pick: Pick { middle: 1, offset: 0, least: 0, share: ONE / 2 } }
+        Family { members, pick: Pick { left: 0, theta: 0, raw: LEAST_RAW, score: 0, share: ONE / 2 } }
     }
 
     fn clear(&mut self) {
@@ -265,6 +344,7 @@ impl<const N: usize> Family<N> {
             member.sum_q = 0;
             member.sum_qq = 0;
             member.sum_qy = 0;
+            member.sum_cross = 0;
         }
     }
 
@@ -274,79 +354,131 @@ impl<const N: usize> Family<N> {
         }
     }
 
-    fn observe(&mut self, work: i64, y: i64) {
-        for member in &mut self.members {
-            let q = (member.chain.output().saturating_sub(work) >> 10).clamp(-(1 << 21), 1 << 21);
-            member.sum_q += q;
-            member.sum_qq += q * q;
-            member.sum_qy += q * y;
+    fn observe(&mut self, work: i64, y: i64, weight: i64) {
+        let heard = |output: i64| (output.saturating_sub(work) >> 10).clamp(-(1 << 21), 1 << 21);
+        // From the largest lag down, so that each meets its next.
+        let mut next = 0;
+        for member in self.members.iter_mut().rev() {
+            let q = heard(member.chain.output());
+            let weighted = weight * q;
+            member.sum_q += weighted;
+            member.sum_qq += weighted * q;
+            member.sum_qy += weighted * y;
+            member.sum_cross += weighted * next;
+            next = q;
         }
     }
 
-    /// Fits every member and finds the parabola through the best and its neighbours.
+    /// Scores every member, then blends the best with its better neighbour.
     fn fit(&mut self, shared: &Shared, terms: &Terms) {
-        let mut middle = 1;
+        let mut best = 0;
         let mut least = i64::MAX;
         for (index, member) in self.members.iter_mut().enumerate() {
-            member.fit(shared, terms);
+            member.score = Sums::of(member, shared, terms).best(terms).1.saturating_add(terms.lag_price(member.lag_us));
             if member.score < least {
                 least = member.score;
-                middle = index;
+                best = index;
             }
         }
-        let middle = middle.clamp(1, GRID_MS.len() - 2);
-        let score = |index: usize| self.members.get(index).map_or(0, |m| m.score >> 4);
-        let (before, at, after) = (score(middle - 1), score(middle), score(middle + 1));
-        let bend = before.saturating_sub(at).saturating_add(after.saturating_sub(at));
-        let lean = before.saturating_sub(after);
-        let offset = if bend > 0 {
-            // offset = lean / (2 bend), Q16; both shrink together so that the shift fits.
-            let shrink = (64_u32 - 46).saturating_sub(lean.unsigned_abs().leading_zeros());
-            ((lean >> shrink) << 15).checked_div((bend >> shrink).max(1)).unwrap_or(0).clamp(-ONE, ONE)
-        } else if before < at {
-            -ONE
-        } else {
-            0
+        let share = self.pick.share;
+        let pair = |left: usize| -> Option<Pick> {
+            let (a, b) = (self.members.get(left)?, self.members.get(left + 1)?);
+            let (theta, (raw, error)) = blend(a, b, shared, terms);
+            let lag_us = a.lag_us + (((b.lag_us - a.lag_us) * theta) >> 16);
+            Some(Pick { left, theta, raw, score: error.saturating_add(terms.lag_price(lag_us)), share })
         };
-        let dip = (lean >> 2).saturating_mul(offset >> 4) >> 12;
-        self.pick.middle = middle;
-        self.pick.offset = offset;
-        self.pick.least = at.saturating_sub(dip).max(0).saturating_mul(16);
+        let below = best.checked_sub(1).and_then(pair);
+        if let Some(pick) = [below, pair(best)].into_iter().flatten().min_by_key(|pick| pick.score) {
+            self.pick = pick;
+        }
     }
 
-    /// A member's quantity at the parabola's lowest point (Lagrange's three-point formula).
+    /// A quantity of the blend.
     fn mix(&self, of: impl Fn(&Candidate<N>) -> i64) -> i64 {
         let value = |index: usize| self.members.get(index).map_or(0, &of);
-        let (before, at, after) = (value(self.pick.middle - 1), value(self.pick.middle), value(self.pick.middle + 1));
-        let t = self.pick.offset;
-        let half_step = after.saturating_sub(before) / 2;
-        let half_bend = (after.saturating_sub(at)).saturating_sub(at.saturating_sub(before)) / 2;
-        let square = (t * t) >> 16;
-        at.saturating_add(half_step.saturating_mul(t) >> 16).saturating_add(half_bend.saturating_mul(square) >> 16)
+        let (left, right) = (value(self.pick.left), value(self.pick.left + 1));
+        left.saturating_add(right.saturating_sub(left).saturating_mul(self.pick.theta) >> 16)
+    }
+
+    /// What is on its way, Q32 K.
+    fn gap(&self, work: i64) -> i64 {
+        let waiting = work.saturating_sub(self.mix(|c| c.chain.output()));
+        self.pick.raw.saturating_mul(waiting) >> 20
+    }
+
+    /// Climb heard since the mean of the window, Q12 K.
+    fn heard(&self, work: i64, weight: i64) -> i64 {
+        self.pick.raw.saturating_mul(self.mix(|c| (c.chain.output().saturating_sub(work) >> 10) - c.sum_q / weight)) >> 30
     }
 }
 
-impl<const N: usize> Candidate<N> {
-    fn gap(&self, work: i64) -> i64 {
-        let waiting = work.saturating_sub(self.chain.output());
-        self.raw.saturating_mul(waiting) >> 20
+/// Sums about the mean, with the prior: `qq`, `qy`, `yy`.
+#[derive(Debug, Clone, Copy)]
+struct Sums {
+    qq: i64,
+    qy: i64,
+    yy: i64,
+}
+
+impl Sums {
+    fn of<const N: usize>(member: &Candidate<N>, shared: &Shared, terms: &Terms) -> Sums {
+        let n = shared.weight.max(1);
+        let prior_qy = ratio_mul(terms.raw, terms.qq);
+        Sums {
+            qq: member.sum_qq - product_over(member.sum_q, member.sum_q, n) + terms.qq,
+            qy: member.sum_qy - product_over(member.sum_q, shared.y, n) + prior_qy,
+            yy: shared.yy - product_over(shared.y, shared.y, n) + ratio_mul(terms.raw, prior_qy),
+        }
     }
 
-    /// The least-squares climb within the prior and the bounds, and the squared error it leaves.
-    fn fit(&mut self, shared: &Shared, terms: &Terms) {
-        let n = shared.n.max(1);
-        let qq = self.sum_qq - product_over(self.sum_q, self.sum_q, n) + terms.qq;
-        let prior_qy = ratio_mul(terms.raw, terms.qq);
-        let qy = self.sum_qy - product_over(self.sum_q, shared.y, n) + prior_qy;
-        let yy = shared.yy - product_over(shared.y, shared.y, n) + ratio_mul(terms.raw, prior_qy);
-        let shrink = 34_u32.saturating_sub(qq.leading_zeros());
-        let raw = ((qy >> shrink).clamp(-(1 << 32), 1 << 32) << 30).checked_div((qq >> shrink).max(1)).unwrap_or(0);
-        self.raw = raw.clamp(LEAST_RAW, terms.steepest);
-        let error = yy - 2 * ratio_mul(self.raw, qy) + ratio_mul(self.raw, ratio_mul(self.raw, qq));
-        let octave = log_ratio(self.lag_us, terms.lag_us);
-        let prior = ((octave * octave) >> 16).saturating_mul(terms.lag_weight) >> 16;
-        self.score = error.max(0).saturating_add(prior);
+    /// The least-squares climb within the bounds, and the squared error it leaves.
+    fn best(self, terms: &Terms) -> (i64, i64) {
+        let shrink = 34_u32.saturating_sub(self.qq.leading_zeros());
+        let raw = ((self.qy >> shrink).clamp(-(1 << 32), 1 << 32) << 30).checked_div((self.qq >> shrink).max(1)).unwrap_or(0);
+        let raw = raw.clamp(LEAST_RAW, terms.steepest);
+        let error = self.yy - 2 * ratio_mul(raw, self.qy) + ratio_mul(raw, ratio_mul(raw, self.qq));
+        (raw, error.max(0))
     }
+}
+
+/// The share of `b`, Q16, that agrees best, with its climb and squared error.
+///
+/// With `q = qa + theta (qb - qa)`, `qy` is linear and `qq` quadratic in theta, so `qy^2 / qq` is greatest at the ratio below; the lag that
+/// the prior expects pulls on it by its weight.
+fn blend<const N: usize>(a: &Candidate<N>, b: &Candidate<N>, shared: &Shared, terms: &Terms) -> (i64, (i64, i64)) {
+    let n = shared.weight.max(1);
+    let (sa, sb) = (Sums::of(a, shared, terms), Sums::of(b, shared, terms));
+    let cross = a.sum_cross - product_over(a.sum_q, b.sum_q, n) + terms.qq;
+    let (ya, yd) = (i128::from(sa.qy), i128::from(sb.qy - sa.qy));
+    let (qa, qd) = (i128::from(sa.qq), i128::from(cross - sa.qq));
+    let dd = i128::from(sb.qq - cross) - qd;
+    let above = yd * qa - ya * qd;
+    let below = ya * dd - yd * qd;
+    let free = if below > 0 { quotient(above, below) } else { ONE / 2 };
+    // Curvature of the squared error and of the prior's price in theta, both 2^-24 K^2.
+    let (raw, _) = sa.best(terms);
+    let stiff = ratio_mul(raw, ratio_mul(raw, i64::try_from(dd - quotient_wide(qd * qd, qa)).unwrap_or(0))).max(1);
+    let step = (b.lag_us - a.lag_us).max(1);
+    let width = (step << 16) / terms.lag_us.max(1);
+    let pull = (((width * width) >> 16).saturating_mul(terms.lag_weight) >> 16).max(0);
+    let expected = (terms.lag_us.saturating_sub(a.lag_us) << 16) / step;
+    let all = stiff.saturating_add(pull);
+    let shift = quotient_wide(i128::from(expected.saturating_sub(free)) * i128::from(pull), i128::from(all));
+    let theta = free.saturating_add(i64::try_from(shift).unwrap_or(0)).clamp(0, ONE);
+    let at = |da: i64, db: i64| da.saturating_add(ratio_mul(theta << 14, db.saturating_sub(da)));
+    let qy = at(sa.qy, sb.qy);
+    let qq = at(at(sa.qq, cross), at(cross, sb.qq));
+    (theta, Sums { qq, qy, yy: sa.yy }.best(terms))
+}
+
+/// `a / b` in Q16, bounded to 16.
+fn quotient(a: i128, b: i128) -> i64 {
+    let wide = quotient_wide(a << 8, b >> 8);
+    i64::try_from(wide.clamp(-(16 << 16), 16 << 16)).unwrap_or(0)
+}
+
+fn quotient_wide(a: i128, b: i128) -> i128 {
+    a.checked_div(b).unwrap_or(0)
 }
 
 /// `a b / n` to within 2, where the product itself need not fit: `|a|, |b| < 2^33`, `n < 2^12`.

@@ -37,6 +37,7 @@ pub use demand::Demand;
 pub use learned::Learned;
 
 use crate::units::{Celsius, Duty, Kelvin, Slope, Span};
+use lag::LagChain;
 use learn::{Bank, Prior, raw_of_slope, slope_of_raw};
 use pid::{Pid, PidGains};
 use settle::{Evidence, Loss, Settled, per_second};
@@ -157,8 +158,9 @@ pub struct HeatControl {
     settled: Option<Settled>,
     batch: Batch,
     work_us: i64,
-    /// Loss added up since the start, Q32 K.
+    /// Loss added up since the start, Q32 K, and what the thermometer has heard of it.
     lost: i64,
+    missed: LagChain<3>,
     /// Fall at 76 C, Q32 K/s.
     loss_at_76: i64,
     gap: i64,
@@ -183,6 +185,7 @@ impl HeatControl {
             batch: Batch::default(),
             work_us: 0,
             lost: 0,
+            missed: LagChain::settled(0),
             loss_at_76: learned.map_or(loss::UNKNOWN, |l| i64::from(l.loss().fixed().to_bits()) << 8),
             gap: 0,
             miss: 0,
@@ -293,11 +296,12 @@ impl HeatControl {
         let mean = reading_us.saturating_mul(1 << 8).checked_div(for_us).unwrap_or(0) << 8;
         let usual = per_second_of(self.loss_at_76, loss::shape(mean >> 16));
         self.lost = self.lost.saturating_add(per_second(usual, for_us));
+        self.missed.tick(for_us, self.bank.lag_us(), self.lost >> 16);
         let before = self.bank.gap();
         self.gap = before;
         if let Window::Open { blind_us: 0, .. } = self.window {
             let lag_before = self.bank.lag_us();
-            let whole = mean.saturating_add(self.lost);
+            let whole = mean.saturating_add(self.missed.output() << 16);
             if !self.bank.observe(whole) {
                 self.window = Window::Closed;
             }
@@ -320,7 +324,7 @@ impl HeatControl {
             return;
         }
         self.miss += (self.bank.miss(whole) - self.miss) / 4;
-        let allowed = MISS + 4 * isqrt(self.sound_spread);
+        let allowed = MISS + 4 * isqrt(self.sound_spread) + 2 * self.bank.doubt();
         if self.miss.saturating_abs() > allowed {
             let prior = self.sound;
             self.start_window(prior, level, prior.lag_us);
@@ -349,9 +353,15 @@ impl HeatControl {
         let aim = i64::from(target.fixed().to_bits()) << 16;
         let error = aim.saturating_sub(settled.level);
         let climb = slope_of_raw(self.bank.raw()) << 8;
-        let standing = share(settled.loss, climb);
-        let brisk = self.gains(false);
-        let gentle = self.gains(true);
+        let loss = match self.state {
+            State::Ramp(_) => standing_loss(settled.loss, per_second_of(self.loss_at_76, loss::shape(level >> 16)), climb),
+            _ => settled.loss,
+        };
+        let standing = share(loss, climb);
+        let lag_us = self.bank.lag_us();
+        let sharp = self.gains(lag_us / 16);
+        let brisk = self.gains(lag_us / 5);
+        let gentle = self.gains(lag_us / 2);
 
         self.state = match self.state {
             State::Off => self.set_off(Pid::new(brisk), standing, level, error),
@@ -376,8 +386,11 @@ impl HeatControl {
             State::Off => (State::Off, Duty::ZERO),
             State::Fixed(duty) => (State::Fixed(duty), duty),
             State::Ramp(mut pid) => {
-                let duty = run(&mut pid, brisk);
+                let duty = run(&mut pid, sharp);
                 let cut = i64::from(duty.bits()) < ONE / 2;
+                if cut && let Some(settled) = &mut self.settled {
+                    settled.loss = loss;
+                }
                 (if cut { State::Coast { pid, for_us: 0 } } else { State::Ramp(pid) }, duty)
             }
             State::Coast { mut pid, for_us } => {
@@ -460,14 +473,21 @@ impl HeatControl {
         }
     }
 
-    /// Proportional gain `1 / (k Tc)`, with `Tc` a fifth of the lag on the way (at least 3 s) and half a lag in the hold.
-    fn gains(&self, gentle: bool) -> PidGains {
-        let lag_us = self.bank.lag_us();
-        let tc_us = if gentle { lag_us / 2 } else { lag_us / 5 }.max(3_000_000);
-        let band = per_second(slope_of_raw(self.bank.raw()) << 8, tc_us) >> 16;
+    /// Proportional gain `1 / (k Tc)`; `Tc` is at least 3 s.
+    fn gains(&self, tc_us: i64) -> PidGains {
+        let band = per_second(slope_of_raw(self.bank.raw()) << 8, tc_us.max(3_000_000)) >> 16;
         let kc = (1_i64 << 32).checked_div(band).unwrap_or(i64::MAX).clamp(1, i64::from(i32::MAX));
         PidGains::proportional(I16F16::from_bits(i32::try_from(kc).unwrap_or(i32::MAX)))
     }
+}
+
+/// The loss that explains a steady ramp, `seen`, may in part be an error of the climb: what the usual loss and one part in a hundred of the
+/// climb leave likely. All Q32 K/s.
+fn standing_loss(seen: i64, usual: i64, climb: i64) -> i64 {
+    let (of_loss, of_climb) = (loss::UNKNOWN / 2, climb / 100);
+    let square = |x: i64| (x >> 12).saturating_mul(x >> 12);
+    let trust = square(of_loss).saturating_mul(256).checked_div(square(of_loss).saturating_add(square(of_climb))).unwrap_or(0);
+    usual.saturating_add(seen.saturating_sub(usual).saturating_mul(trust) >> 8)
 }
 
 /// The block with gentler gains, its output unmoved.

@@ -45,7 +45,13 @@ struct Bench {
 
 impl Bench {
     fn new(sheet: Sheet) -> Bench {
-        let seen = Seen { elapsed: TICK, readings: PerVessel::build(|_| Some(c(15_000))), rolling: false, boiling: BOILING };
+        let seen = Seen {
+            elapsed: TICK,
+            readings: PerVessel::build(|_| Some(c(15_000))),
+            rolling: false,
+            boiling: BOILING,
+            recirculating: true,
+        };
         Bench { sequencer: Sequencer::new(sheet), seen, notes: Vec::new(), last: None }
     }
 

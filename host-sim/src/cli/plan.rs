@@ -42,8 +42,21 @@ pub struct Args {
 pub fn run(args: &Args) -> Result<ExitCode, Failure> {
     let (rig, sheet) = load(args.rig.as_deref(), args.sheet.as_deref())?;
     let begin = args.boil_at.map(Begin::BoilAt).or(args.begin_at.map(Begin::At));
-    let wishes =
-        Wishes { begin, price_per_kwh: args.price, efficiency: args.efficiency, extract: args.extract, ..Wishes::default() };
+    let boil_off = match &args.book {
+        None => None,
+        Some(path) => {
+            let book = Logbook::open_existing(path).map_err(book::refuse)?;
+            book.measured_boil_off(&rig.rig.name, &sheet).map_err(book::refuse)?
+        }
+    };
+    let wishes = Wishes {
+        boil_off,
+        begin,
+        price_per_kwh: args.price,
+        efficiency: args.efficiency,
+        extract: args.extract,
+        ..Wishes::default()
+    };
     let plan = Plan::make(&rig, &sheet, wishes).map_err(|error| match error {
         PlanError::Rehearsal(error) => refuse(error),
         other => Failure::bad_input(format!("error: {other}")),

@@ -23,8 +23,8 @@ pub struct Args {
     #[arg(long, value_name = "C", default_value_t = 65.0, value_parser = celsius)]
     at: f64,
     /// How briskly the loop shall answer.
-    #[arg(long, value_enum, default_value_t = Brisk::Even)]
-    brisk: Brisk,
+    #[arg(long, value_enum, default_value_t = Briskness::Even)]
+    brisk: Briskness,
     /// Seed of the probe's noise.
     #[arg(long, value_name = "N", default_value_t = 1)]
     seed: u64,
@@ -45,7 +45,7 @@ enum Vessel {
 
 /// How brisk.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
-enum Brisk {
+enum Briskness {
     /// SIMC with tc = 3 L: smooth power, slow to make good a disturbance.
     Calm,
     /// AMIGO: between the two.
@@ -68,9 +68,9 @@ pub fn run(args: &Args) -> Result<ExitCode, Failure> {
         Vessel::BoilKettle => Element::BoilKettle,
     };
     let rule = match args.brisk {
-        Brisk::Calm => IntegratingRule::Simc(SimcBrisk::Smooth),
-        Brisk::Even => IntegratingRule::AmigoPi,
-        Brisk::Brisk => IntegratingRule::Simc(SimcBrisk::Tight),
+        Briskness::Calm => IntegratingRule::Simc(SimcBrisk::Smooth),
+        Briskness::Even => IntegratingRule::AmigoPi,
+        Briskness::Brisk => IntegratingRule::Simc(SimcBrisk::Tight),
     };
     let plan = Plan { element, target_c: args.at, longest: Span::from_mins(args.hours * 60), seed: args.seed };
     match tune::run(&rig, &plan, |_| ()) {

@@ -218,28 +218,23 @@ impl Tamper for Fault {
                 let drift = Kelvin::from_milli(((t_s - self.at_s) * 0.2 / 60.0 * 1000.0) as i32);
                 *reading = Ok(true_c.less(drift));
             }
-            Kind::ProbeGlitches => {
-                if (t_s - self.at_s) % 60.0 < 0.25 {
-                    *reading = Ok(true_c.plus(Kelvin::from_milli(40_000)));
-                }
-            }
+            Kind::ProbeGlitches if (t_s - self.at_s) % 60.0 < 0.25 => *reading = Ok(true_c.plus(Kelvin::from_milli(40_000))),
             _ => {}
         }
     }
 
     fn switches(&mut self, t_s: f64, outputs: &Outputs, switches: &mut Switches) {
-        match self.kind {
+        let kind = self.kind;
+        match kind {
             Kind::KeyOff => switches.key &= !self.begins(t_s),
             Kind::StopPressed => {
                 let pressed = self.begins(t_s) && t_s < self.at_s + 2.0;
                 switches.stop_loop &= !pressed;
             }
-            Kind::ArmButtonStuck => {
-                if self.begins(t_s) {
-                    switches.arm = true;
-                    // Off for a second every ten: the key is cycled again and again.
-                    switches.key = (t_s - self.at_s) % 10.0 >= 1.0;
-                }
+            Kind::ArmButtonStuck if self.begins(t_s) => {
+                switches.arm = true;
+                // Off for a second every ten: the key is cycled again and again.
+                switches.key = (t_s - self.at_s) % 10.0 >= 1.0;
             }
             Kind::ContactorStuck => {
                 let welded = self.begins(t_s);
@@ -274,44 +269,29 @@ impl Tamper for Fault {
 
     fn power(&mut self, t_s: f64, outputs: &Outputs, drive: &mut Drive, brewery: &mut Brewery) {
         let commanded = *drive.element_on.get(self.element);
-        match self.kind {
-            Kind::RelayShorted | Kind::RelayHalfShorted | Kind::RelayShortedWithCurrent => {
-                if outputs.contactor && self.begins(t_s) {
-                    let share = if self.kind == Kind::RelayHalfShorted { 0.5 } else { 1.0 };
-                    let now = commanded.max(share);
-                    if now > commanded {
-                        self.unasked_s.get_or_insert(t_s);
-                    }
-                    self.unasked_j += (now - commanded) * self.power_w * 0.25;
-                    *drive.element_on.get_mut(self.element) = now;
+        let kind = self.kind;
+        match kind {
+            Kind::RelayShorted | Kind::RelayHalfShorted | Kind::RelayShortedWithCurrent
+                if outputs.contactor && self.begins(t_s) =>
+            {
+                let share = if kind == Kind::RelayHalfShorted { 0.5 } else { 1.0 };
+                let now = commanded.max(share);
+                if now > commanded {
+                    self.unasked_s.get_or_insert(t_s);
                 }
+                self.unasked_j += (now - commanded) * self.power_w * 0.25;
+                *drive.element_on.get_mut(self.element) = now;
             }
-            Kind::ElementOpen => {
-                if self.begins(t_s) {
-                    *drive.element_on.get_mut(self.element) = 0.0;
-                }
+            Kind::ElementOpen if self.begins(t_s) => *drive.element_on.get_mut(self.element) = 0.0,
+            Kind::ContactorOpen if self.begins(t_s) => drive.element_on = PerElement::default(),
+            Kind::Dry | Kind::DryWithLevel if !self.emptied && self.begins(t_s) => {
+                self.emptied = true;
+                brewery.empty(self.element.vessel());
             }
-            Kind::ContactorOpen => {
-                if self.begins(t_s) {
-                    drive.element_on = PerElement::default();
-                }
-            }
-            Kind::Dry | Kind::DryWithLevel => {
-                if !self.emptied && self.begins(t_s) {
-                    self.emptied = true;
-                    brewery.empty(self.element.vessel());
-                }
-            }
-            Kind::CoilFlowStops => {
-                if self.begins(t_s) {
-                    brewery.set_flow(FlowShare { mash: 0.0, ..brewery.flow() });
-                }
-            }
-            Kind::MainsSags => {
-                if self.effect_s.is_none() && self.begins(t_s) {
-                    let volts = brewery.network().rig().mains.volts;
-                    brewery.set_mains_volts(volts * 0.9);
-                }
+            Kind::CoilFlowStops if self.begins(t_s) => brewery.set_flow(FlowShare { mash: 0.0, ..brewery.flow() }),
+            Kind::MainsSags if self.effect_s.is_none() && self.begins(t_s) => {
+                let volts = brewery.network().rig().mains.volts;
+                brewery.set_mains_volts(volts * 0.9);
             }
             _ => {}
         }

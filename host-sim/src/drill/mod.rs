@@ -1,7 +1,7 @@
 //! Drills: faults injected on purpose, in every phase of the day, on several rigs, against the real controller.
 //!
 //! A drill brings a bench to a phase, puts a fault between brewery and controller, and watches: what tripped, how long it took, how hot
-//! water and sheath became, whether heat came back. What is expected of each fault in each phase is written in [`expect`], with what
+//! water and sheath became, whether heat came back. What is expected of each fault in each phase is written in [`expected`], with what
 //! software cannot see said in words.
 
 mod expect;

@@ -46,6 +46,7 @@ impl Bench {
             applied,
             learned: self.learned,
             may_come_from: self.may_come_from,
+            drained: false,
         })
     }
 
@@ -215,7 +216,7 @@ fn absurd_facts_do_not_wrap() {
     for reading in [Celsius::MAX, Celsius::MIN, Celsius::MAX] {
         for elapsed in [Span::ZERO, Span::from_micros(u64::MAX), TICK] {
             let learned = Some((Slope::from_micro(i32::MAX), Span::from_micros(u64::MAX)));
-            let facts = HeatFacts { elapsed, reading, applied: Duty::FULL, learned, may_come_from: None };
+            let facts = HeatFacts { elapsed, reading, applied: Duty::FULL, learned, may_come_from: None, drained: false };
             watch.tick(&facts);
         }
     }

@@ -93,7 +93,7 @@ fn a_dry_vessel_that_nobody_heats_is_nobodys_business() {
     assert_eq!(trips(&facts), None, "the empty kettle while the tank heats");
     facts.heating = false;
     facts.sense.covered.liquor_tank = Some(false);
-    assert_eq!(SenseWatch::default().tick(&facts).hold, false);
+    assert!(!SenseWatch::default().tick(&facts).hold);
 }
 
 #[test]
