@@ -31,6 +31,8 @@ pub const EDGE_CLIMB: Slope = Slope::from_micro(7_500);
 pub const BREAK_CLIMB: Slope = Slope::from_micro(4_000);
 /// The loss grows by about this much from the edge to the boil (vapour pressure of water, 3 K).
 const LOSS_GROWS: I16F16 = I16F16::lit("1.12");
+/// The same, where the climb is not known.
+const LOWER_UNKNOWN: I16F16 = I16F16::lit("0.1");
 /// How long the hot break is watched (common practice, no source).
 pub const BREAK_LASTS: Span = Span::from_mins(4);
 /// A plateau is looked for only within this distance of the boiling point.
@@ -164,7 +166,7 @@ fn share(part: fixed::types::I8F24, slope: Slope) -> I16F16 {
 
 /// The share for the hot break.
 fn lower(duty: Duty, slope: Option<Slope>) -> Duty {
-    let by = slope.map_or(I16F16::lit("0.1"), |slope| share(BREAK_CLIMB.fixed(), slope));
+    let by = slope.map_or(LOWER_UNKNOWN, |slope| share(BREAK_CLIMB.fixed(), slope));
     Duty::from_fixed(duty.fixed().saturating_sub(by)).max(Duty::from_basis_points(3_000))
 }
 

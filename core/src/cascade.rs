@@ -127,7 +127,7 @@ struct Sample {
 impl Cascade {
     /// `limit`: how far the tank may be above the mash target. `learned`: the offset of an earlier day, at [`OFFSET_AT`].
     pub fn new(limit: Kelvin, learned: Option<Kelvin>) -> Cascade {
-        let offset = learned.unwrap_or(FIRST_OFFSET).clamp(Kelvin::ZERO, limit);
+        let offset = learned.unwrap_or(FIRST_OFFSET).min(limit).max(Kelvin::ZERO);
         Cascade {
             limit,
             follow: Follow::new(bits(offset), if learned.is_some() { 30 * ONE } else { 6 * ONE }),
@@ -179,7 +179,7 @@ impl Cascade {
         }
         let offset = self.follow.offset_at(target);
         let push = if self.stall.stopped { 0 } else { product(product(SHARE, self.balance.ratio()), bits(lack)) };
-        let above = kelvin(offset.saturating_add(push)).clamp(Kelvin::ZERO, self.limit);
+        let above = kelvin(offset.saturating_add(push)).min(self.limit).max(Kelvin::ZERO);
         Goal { tank: target.plus(above), recirculate: self.recirculate, flow_stopped: self.stall.stopped }
     }
 

@@ -61,7 +61,7 @@ fn recirculation_that_adds_a_fifth_of_the_volume_in_mid_ramp_does_not_overshoot(
         run.kettle.pour(8.0, at_c);
         let (_, high) = run.run_for(4500.0);
         assert!(high < 71.0 + allowed_k, "started at {at_s} s: passed by {:.2}", high - 71.0);
-        assert!((run.kettle.bulk_c() - 71.0).abs() < 0.1);
+        assert!((run.kettle.bulk_c() - 71.0).abs() < 0.1, "started at {at_s} s: {:.2}", run.kettle.bulk_c());
     }
 }
 

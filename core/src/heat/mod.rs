@@ -161,8 +161,11 @@ pub struct HeatControl {
     /// Loss added up since the start, Q32 K, and what the thermometer has heard of it.
     lost: i64,
     missed: LagChain<3>,
-    /// Fall at 76 C, Q32 K/s.
+    /// Fall at 76 C, Q32 K/s, and what it makes of the last reading.
     loss_at_76: i64,
+    usual: i64,
+    /// Whether a hold has told it.
+    loss_known: bool,
     gap: i64,
     /// Smoothed miss of the fit, Q12 K.
     miss: i64,
@@ -187,6 +190,8 @@ impl HeatControl {
             lost: 0,
             missed: LagChain::settled(0),
             loss_at_76: learned.map_or(loss::UNKNOWN, |l| i64::from(l.loss().fixed().to_bits()) << 8),
+            usual: 0,
+            loss_known: learned.is_some(),
             gap: 0,
             miss: 0,
             sound: prior_of(learned, steepest),
@@ -216,9 +221,11 @@ impl HeatControl {
             loss: match (self.window, self.state) {
                 (Window::Open { .. }, State::Coast { .. }) => Loss::Kept,
                 (Window::Open { .. }, _) => Loss::Known(usual),
-                (Window::Closed | Window::Paused { .. }, _) => Loss::Sought,
+                (_, State::Ramp(_)) => Loss::Sought { drift: usual.saturating_sub(self.usual) },
+                _ => Loss::Sought { drift: 0 },
             },
         });
+        self.usual = usual;
         let settled = *settled;
         self.obey(dt, dt_us, level, settled, demand)
     }
@@ -354,7 +361,10 @@ impl HeatControl {
         let error = aim.saturating_sub(settled.level);
         let climb = slope_of_raw(self.bank.raw()) << 8;
         let loss = match self.state {
-            State::Ramp(_) => standing_loss(settled.loss, per_second_of(self.loss_at_76, loss::shape(level >> 16)), climb),
+            State::Ramp(_) => {
+                let doubt = if self.loss_known { loss::UNKNOWN / 8 } else { loss::UNKNOWN / 2 };
+                standing_loss(settled.loss, self.usual, doubt, climb)
+            }
             _ => settled.loss,
         };
         let standing = share(loss, climb);
@@ -464,6 +474,7 @@ impl HeatControl {
         if shape < ONE / 4 {
             return;
         }
+        self.loss_known = true;
         let over_us = self.bank.lag_us().saturating_mul(8).max(1);
         let step = at_76.saturating_sub(self.loss_at_76).saturating_mul(dt_us) / over_us;
         self.loss_at_76 = self.loss_at_76.saturating_add(step).clamp(0, loss::UNKNOWN.saturating_mul(10));
@@ -481,10 +492,10 @@ impl HeatControl {
     }
 }
 
-/// The loss that explains a steady ramp, `seen`, may in part be an error of the climb: what the usual loss and one part in a hundred of the
-/// climb leave likely. All Q32 K/s.
-fn standing_loss(seen: i64, usual: i64, climb: i64) -> i64 {
-    let (of_loss, of_climb) = (loss::UNKNOWN / 2, climb / 100);
+/// The loss that explains a steady ramp, `seen`, may in part be an error of the climb: what doubt about the usual loss and one part in a
+/// hundred of the climb leave likely. All Q32 K/s.
+fn standing_loss(seen: i64, usual: i64, of_loss: i64, climb: i64) -> i64 {
+    let of_climb = climb / 100;
     let square = |x: i64| (x >> 12).saturating_mul(x >> 12);
     let trust = square(of_loss).saturating_mul(256).checked_div(square(of_loss).saturating_add(square(of_climb))).unwrap_or(0);
     usual.saturating_add(seen.saturating_sub(usual).saturating_mul(trust) >> 8)

@@ -51,8 +51,11 @@ pub enum Loss {
     Known(i64),
     /// As it was: a window is open after the power was cut.
     Kept,
-    /// From surprises.
-    Sought,
+    /// From surprises, and as the usual loss drifts with temperature, Q32 K/s since the last tick.
+    Sought {
+        /// Growth of the usual loss.
+        drift: i64,
+    },
 }
 
 impl Settled {
@@ -69,10 +72,10 @@ impl Settled {
         let pull_us = (lag_us / PULL_PART).max(LEAST_PULL_US);
         let step = surprise.saturating_mul(dt_us) / pull_us.saturating_add(dt_us).max(1);
         self.level = self.level.saturating_add(step);
-        if let Loss::Sought = loss {
+        if let Loss::Sought { drift } = loss {
             let over_us = (lag_us.saturating_mul(LOSS_HALF_LAGS) / 2).max(1);
             let change = step.saturating_mul(1_000_000) / over_us;
-            self.loss = self.loss.saturating_sub(change).clamp(-climb / 2, climb);
+            self.loss = self.loss.saturating_add(drift).saturating_sub(change).clamp(-climb / 2, climb);
         }
     }
 }

@@ -15,6 +15,7 @@ struct Bench {
     lag_ticks: i64,
     learned: Option<(Slope, Span)>,
     may_come_from: Option<Celsius>,
+    drained: bool,
 }
 
 impl Bench {
@@ -27,6 +28,7 @@ impl Bench {
             lag_ticks: 80,
             learned: None,
             may_come_from: None,
+            drained: false,
         }
     }
 
@@ -46,7 +48,7 @@ impl Bench {
             applied,
             learned: self.learned,
             may_come_from: self.may_come_from,
-            drained: false,
+            drained: self.drained,
         })
     }
 
@@ -137,6 +139,15 @@ fn a_pause_for_the_other_vessel_does_not_wipe_out_the_evidence_and_a_rest_does()
         assert_eq!(bench.run(Duty::FULL, Duty::ZERO, Span::from_secs(60)), None);
         assert_eq!(bench.run(Duty::ZERO, Duty::ZERO, Span::from_secs(45)), None);
     }
+}
+
+#[test]
+fn a_tank_whose_heat_goes_on_into_the_mash_is_not_judged_until_it_stays() {
+    let mut bench = Bench { drained: true, ..Bench::at(70_000) };
+    assert_eq!(bench.run(Duty::FULL, Duty::ZERO, HOUR), None);
+    bench.drained = false;
+    let found = bench.run(Duty::FULL, Duty::ZERO, HOUR);
+    assert!(matches!(found, Some((after, Finding::NoRise)) if after <= Span::from_secs(210)), "{found:?}");
 }
 
 #[test]
