@@ -2,6 +2,13 @@
 //!
 //! After a reset, a trip, a stop or a turn of the key, the sequence is: key seen off, key on, every block clear, button seen released,
 //! button pressed and held. A button that is stuck, or pressed before the blocks cleared, arms nothing.
+//!
+//! ```text
+//!   Cold --(key off)--> KeySeenOff --(key on, button up)--> Ready --(button down)--> Pressing --(held long enough)--> Armed
+//!                                                             ^--------(button up)-------+
+//!
+//!   any state -- trip or open stop loop --> Cold;  any state -- key off --> KeySeenOff
+//! ```
 
 use crate::units::Span;
 
@@ -49,6 +56,8 @@ pub struct Panel {
 
 /// How long the button must be held unless a front end says otherwise.
 pub const PRESS: Span = Span::from_secs(1);
+/// Two looks at the button further apart than this say nothing about the time between them.
+pub const WATCHED: Span = Span::from_secs(1);
 
 /// Where arming stands.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default)]
@@ -122,7 +131,8 @@ impl Arming {
     }
 }
 
-fn next(state: State, elapsed: Span, panel: Panel, press: Span) -> State {
+/// The step itself: where arming stands after `elapsed` in `state`. Total: every state with every panel has one answer.
+pub fn next(state: State, elapsed: Span, panel: Panel, press: Span) -> State {
     if panel.tripped || !panel.stop_loop {
         // Only a turn of the key after the cause has gone counts.
         return State::Cold;
@@ -136,6 +146,8 @@ fn next(state: State, elapsed: Span, panel: Panel, press: Span) -> State {
         (State::KeySeenOff, true) => State::KeySeenOff,
         (State::KeySeenOff | State::Ready | State::Pressing { .. }, false) => State::Ready,
         (State::Ready, true) => pressing(Span::ZERO, press),
+        // Nobody has seen the button stay down through a gap: the press starts anew.
+        (State::Pressing { .. }, true) if elapsed > WATCHED => pressing(Span::ZERO, press),
         (State::Pressing { held }, true) => pressing(held.plus(elapsed), press),
         (State::Armed, _) => State::Armed,
     }
@@ -144,3 +156,6 @@ fn next(state: State, elapsed: Span, panel: Panel, press: Span) -> State {
 fn pressing(held: Span, press: Span) -> State {
     if held >= press { State::Armed } else { State::Pressing { held } }
 }
+
+#[cfg(test)]
+mod tests;

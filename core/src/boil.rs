@@ -1,35 +1,52 @@
 //! Coming to the boil by itself: full power to the edge, less through the hot break, then done.
 //!
-//! Terms: the *edge* is a little below the boiling point; the *plateau* is a reading that no longer climbs although the element heats; the
-//! *hot break* is the first foam, the moment of boil-over.
+//! Terms: the *edge* is a little below the boiling point; the *climb* is how fast the reading rises; the *plateau* is a reading that no
+//! longer climbs although the element gives more than the kettle loses; the *hot break* is the first foam, the moment of boil-over.
 //!
 //! ```text
-//!   Approach --(reading at the edge)--> Edge --(plateau)--> HotBreak --(its time is over)--> Rolling
+//!   Approach --(heat for the edge is in)--> Edge --(plateau)--> HotBreak --(its time is over)--> Rolling
 //! ```
 //!
-//! The plateau is judged against what the same power would do to liquid below its boiling point, so a probe that reads a kelvin or
-//! two low, or a day of low air pressure, does not keep the boil from being seen.
+//! An open kettle near its boiling point loses a large share of a small element's power as vapour, so a fixed reduced share might never
+//! boil. What it loses is known at the edge: full power climbs by `k` less the loss. From the edge on the element gives the loss and a
+//! little more, enough for a steady climb that ends sharply at the boil. The plateau is judged by the climb alone, so a probe that reads
+//! a kelvin or two low, or a day of low air pressure, does not hide the boil.
+//!
+//! Readings taken while the element has less than a third of full power (somebody else has it, a hold, a stop) say nothing about a
+//! plateau and are thrown away.
 
 use crate::units::{Celsius, Duty, Kelvin, Slope, Span};
+use fixed::types::{I8F24, I16F16};
 use heapless::Deque;
 
 /// The edge lies this far below the boiling point.
-pub const EDGE: Kelvin = Kelvin::from_milli(3_000);
-/// Share of full power from the edge to the plateau: enough to get there, too little to lift the foam (common practice, no source).
-pub const EDGE_DUTY: Duty = Duty::from_basis_points(6_000);
-/// Share of full power through the hot break.
-pub const BREAK_DUTY: Duty = Duty::from_basis_points(4_000);
+pub const EDGE: Kelvin = Kelvin::from_milli(2_500);
+/// Least and greatest share of full power between the edge and the plateau.
+pub const EDGE_DUTY: (Duty, Duty) = (Duty::from_basis_points(1_000), Duty::FULL);
+/// The shares at the edge and in the hot break where the climb is not known: little for most kettles, and raised if it does not climb.
+pub const UNKNOWN_DUTY: (Duty, Duty) = (Duty::from_basis_points(4_000), Duty::from_basis_points(3_500));
+/// Climb aimed at from the edge on, beyond making good the loss: 0.6 K a minute, or an eighth of what full power gives a small kettle. What
+/// turns to vapour before the boil is noticed is this little: the foam has nothing to rise on.
+pub const EDGE_CLIMB: Slope = Slope::from_micro(10_000);
+/// Through the hot break the share is what makes good the loss and would give this climb: the boil is kept, not driven.
+pub const BREAK_CLIMB: Slope = Slope::from_micro(6_500);
+/// The loss grows by about this much from the edge to the boil (vapour pressure of water, 3 K).
+const LOSS_GROWS: I16F16 = I16F16::lit("1.12");
 /// How long the hot break is watched (common practice, no source).
 pub const BREAK_LASTS: Span = Span::from_mins(4);
 /// A plateau is looked for only within this distance of the boiling point.
 const PLATEAU_BAND: Kelvin = Kelvin::from_milli(4_000);
-/// Spacing and number of the readings a plateau is judged by: one minute.
-const PLATEAU_EVERY: Span = Span::from_secs(10);
-const PLATEAU_COUNT: usize = 7;
-/// A plateau climbs by less than this share of what the edge's power would do below the boiling point.
-const PLATEAU_SHARE: fixed::types::I16F16 = fixed::types::I16F16::lit("0.25");
-/// Where the slope is not known, less than this in a minute is a plateau: 100 L on 3 kW climb 0.4 K.
-const PLATEAU_RISE: Kelvin = Kelvin::from_milli(200);
+/// A climb below this, or below a third of the climb aimed at, is a plateau.
+const PLATEAU_CLIMB: Slope = Slope::from_micro(2_000);
+/// No probe is off by more than this; a plateau further below the boiling point may be a lack of heat ...
+const PROBE_OFF: Kelvin = Kelvin::from_milli(1_200);
+/// ... and so many raises without a climb prove that it is none.
+const MOST_RAISES: u8 = 2;
+/// Spacing and number of the means a climb is taken from: the last two against the first two.
+const EVERY: Span = Span::from_secs(10);
+const COUNT: usize = 5;
+/// Time between the two pairs.
+const APART: Span = Span::from_secs(30);
 
 /// Where the approach stands.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -37,14 +54,28 @@ pub enum Phase {
     /// Full power to the edge.
     Approach,
     /// Reduced power until the plateau.
-    Edge,
+    Edge {
+        /// Share of full power.
+        duty: Duty,
+        /// Share for the hot break.
+        kept: Duty,
+        /// The climb aimed at.
+        aim: Slope,
+        /// How often more heat was given because it did not climb.
+        raised: u8,
+    },
     /// Boiling: reduced power while the foam rises and falls.
     HotBreak {
+        /// Share of full power.
+        duty: Duty,
         /// Time left.
         left: Span,
     },
     /// The hot break is over.
-    Rolling,
+    Rolling {
+        /// Share of full power that keeps the boil.
+        duty: Duty,
+    },
 }
 
 /// Brings one kettle to the boil.
@@ -52,14 +83,19 @@ pub enum Phase {
 pub struct Boil {
     boiling: Celsius,
     phase: Phase,
-    readings: Deque<Celsius, PLATEAU_COUNT>,
-    since_reading: Span,
+    /// Means of the reading.
+    means: Deque<Celsius, COUNT>,
+    /// Sum of reading x time since the last mean, Q16 C us.
+    sum: i64,
+    summed: Span,
+    /// Full-power time since the last mean.
+    heated: Span,
 }
 
 impl Boil {
     /// `boiling`: the boiling point at the rig's altitude.
     pub const fn new(boiling: Celsius) -> Boil {
-        Boil { boiling, phase: Phase::Approach, readings: Deque::new(), since_reading: Span::ZERO }
+        Boil { boiling, phase: Phase::Approach, means: Deque::new(), sum: 0, summed: Span::ZERO, heated: Span::ZERO }
     }
 
     /// Where it stands.
@@ -68,42 +104,114 @@ impl Boil {
     }
 
     /// The share of full power for the next control tick. `settled`: where the kettle would settle if power went off now; `slope`: what
-    /// full power does, if known.
-    pub fn tick(&mut self, elapsed: Span, reading: Celsius, settled: Celsius, slope: Option<Slope>) -> Duty {
-        self.remember(elapsed, reading);
+    /// full power does without loss, if known; `applied`: the share of full power it really had since the last tick.
+    pub fn tick(&mut self, elapsed: Span, reading: Celsius, settled: Celsius, slope: Option<Slope>, applied: Duty) -> Duty {
+        self.remember(elapsed, reading, applied);
         self.phase = match self.phase {
-            Phase::Approach if settled.max(reading) >= self.boiling.less(EDGE) => Phase::Edge,
-            Phase::Approach | Phase::Edge if self.on_plateau(slope) => Phase::HotBreak { left: BREAK_LASTS },
-            Phase::HotBreak { left } if left <= elapsed => Phase::Rolling,
-            Phase::HotBreak { left } => Phase::HotBreak { left: left.less(elapsed) },
-            Phase::Approach | Phase::Edge | Phase::Rolling => self.phase,
+            Phase::Approach if self.on_plateau(PLATEAU_CLIMB) => Phase::HotBreak { duty: UNKNOWN_DUTY.1, left: BREAK_LASTS },
+            Phase::Approach if settled.max(reading) >= self.boiling.less(EDGE) => self.edge(slope),
+            Phase::Edge { duty, kept, aim, raised } => self.climb_on(duty, kept, aim, raised, slope),
+            Phase::HotBreak { duty, left } if left <= elapsed => Phase::Rolling { duty },
+            Phase::HotBreak { duty, left } => Phase::HotBreak { duty, left: left.less(elapsed) },
+            Phase::Approach | Phase::Rolling { .. } => self.phase,
         };
+        self.duty()
+    }
+
+    fn duty(&self) -> Duty {
         match self.phase {
             Phase::Approach => Duty::FULL,
-            Phase::Edge => EDGE_DUTY,
-            Phase::HotBreak { .. } | Phase::Rolling => BREAK_DUTY,
+            Phase::Edge { duty, .. } | Phase::HotBreak { duty, .. } | Phase::Rolling { duty } => duty,
         }
     }
 
-    fn remember(&mut self, elapsed: Span, reading: Celsius) {
-        self.since_reading = self.since_reading.plus(elapsed);
-        if self.since_reading >= PLATEAU_EVERY {
-            self.since_reading = Span::ZERO;
-            if self.readings.is_full() {
-                self.readings.pop_front();
+    fn remember(&mut self, elapsed: Span, reading: Celsius, applied: Duty) {
+        let dt_us = i64::try_from(elapsed.as_micros()).unwrap_or(i64::MAX);
+        self.sum = self.sum.saturating_add(i64::from(reading.fixed().to_bits()).saturating_mul(dt_us));
+        self.summed = self.summed.plus(elapsed);
+        self.heated = self.heated.plus(elapsed.share(applied));
+        if self.summed >= EVERY {
+            // With half the heat or less that was asked for, a reading says nothing about a plateau.
+            if self.heated.times(2) < self.summed.share(self.duty()) {
+                self.means.clear();
+            }
+            let over_us = i64::try_from(self.summed.as_micros()).unwrap_or(i64::MAX).max(1);
+            let mean = i32::try_from(self.sum / over_us).unwrap_or(i32::MAX);
+            (self.sum, self.summed, self.heated) = (0, Span::ZERO, Span::ZERO);
+            if self.means.is_full() {
+                self.means.pop_front();
             }
             // The ring was full or had room: it has room now.
-            let _ = self.readings.push_back(reading);
+            let _ = self.means.push_back(Celsius::from_fixed(I16F16::from_bits(mean)));
         }
     }
 
-    fn on_plateau(&self, slope: Option<Slope>) -> bool {
-        let (Some(&first), Some(&last)) = (self.readings.front(), self.readings.back()) else { return false };
-        if !self.readings.is_full() || last < self.boiling.less(PLATEAU_BAND) {
-            return false;
+    /// How fast the reading rises; `None` until enough means are in.
+    fn climb(&self) -> Option<Slope> {
+        if !self.means.is_full() {
+            return None;
         }
-        let minute = PLATEAU_EVERY.times(PLATEAU_COUNT as u64 - 1);
-        let expected = slope.map(|slope| slope.over(minute).times(EDGE_DUTY.fixed()).times(PLATEAU_SHARE));
-        last.above(first) < expected.unwrap_or(PLATEAU_RISE).clamp(Kelvin::from_milli(60), Kelvin::from_milli(500))
+        let sum = |skip: usize| self.means.iter().skip(skip).take(2).fold(I16F16::ZERO, |sum, c| sum.saturating_add(c.fixed()));
+        let twice = Kelvin::from_fixed(sum(COUNT.saturating_sub(2)).saturating_sub(sum(0)));
+        Slope::of(twice, APART.times(2))
+    }
+
+    /// At the edge full power climbs by `k` less the loss: the shares are what makes good the loss, grown to the boil, and climbs as aimed.
+    fn edge(&mut self, slope: Option<Slope>) -> Phase {
+        let climb = self.climb();
+        self.means.clear();
+        // Before heat control is sure of what full power does, the climb itself says most of it.
+        let slope = slope.or(climb.map(|climb| times(climb, I16F16::lit("1.1"))));
+        let (Some(slope), Some(climb)) = (slope, climb) else {
+            let (duty, kept) = UNKNOWN_DUTY;
+            return Phase::Edge { duty, kept, aim: EDGE_CLIMB, raised: 0 };
+        };
+        let aim = EDGE_CLIMB.max(Slope::from_micro(slope.micro() / 8));
+        let keep = BREAK_CLIMB.max(Slope::from_micro(slope.micro() / 14));
+        let loss = slope.fixed().saturating_sub(climb.fixed()).max(Slope::ZERO.fixed());
+        let loss = I16F16::saturating_from_num(share(loss, slope)).saturating_mul(LOSS_GROWS);
+        let makes = |climb: Slope| Duty::from_fixed(loss.saturating_add(share(climb.fixed(), slope)));
+        let duty = makes(aim).clamp(EDGE_DUTY.0, EDGE_DUTY.1);
+        // A weak element climbs by what is left of it.
+        let left = times(slope, duty.fixed().saturating_sub(loss)).max(PLATEAU_CLIMB);
+        Phase::Edge { duty, kept: makes(keep).min(duty), aim: aim.min(left), raised: 0 }
+    }
+
+    /// Between edge and boil: a reading that no longer climbs boils, unless it is so far below the boil that no fair probe explains it. Then
+    /// the loss may have been taken too low, and more heat tells.
+    fn climb_on(&mut self, duty: Duty, kept: Duty, aim: Slope, raised: u8, slope: Option<Slope>) -> Phase {
+        let stay = Phase::Edge { duty, kept, aim, raised };
+        let low = self.means.back().is_some_and(|&last| last < self.boiling.less(PROBE_OFF));
+        let plateau = PLATEAU_CLIMB.max(Slope::from_micro(aim.micro() / 3));
+        let Some(climb) = self.climb() else { return stay };
+        let weak = climb < Slope::from_micro(aim.micro() / 3 * 2);
+        if low && weak && raised < MOST_RAISES {
+            self.means.clear();
+            let more = slope.map_or(I16F16::lit("0.1"), |slope| share(aim.fixed().saturating_sub(climb.fixed()), slope));
+            let raise = |duty: Duty| Duty::from_fixed(duty.fixed().saturating_add(more)).min(EDGE_DUTY.1);
+            return Phase::Edge { duty: raise(duty), kept: raise(kept), aim, raised: raised.saturating_add(1) };
+        }
+        if self.on_plateau(plateau) { Phase::HotBreak { duty: kept, left: BREAK_LASTS } } else { stay }
+    }
+
+    fn on_plateau(&self, plateau: Slope) -> bool {
+        let near = self.means.back().is_some_and(|&last| last >= self.boiling.less(PLATEAU_BAND));
+        near && self.climb().is_some_and(|climb| climb < plateau)
     }
 }
+
+/// `slope x share`.
+fn times(slope: Slope, share: I16F16) -> Slope {
+    let bits = i64::from(slope.fixed().to_bits()).saturating_mul(i64::from(share.to_bits())) >> 16;
+    Slope::from_fixed(I8F24::from_bits(i32::try_from(bits).unwrap_or(i32::MAX)))
+}
+
+/// `part / slope` as a share.
+fn share(part: I8F24, slope: Slope) -> I16F16 {
+    // 2^-24 over 2^-24, scaled to 2^-16.
+    let bits = (i64::from(part.to_bits()) << 16).checked_div(i64::from(slope.fixed().to_bits())).unwrap_or(0);
+    I16F16::from_bits(i32::try_from(bits).unwrap_or(i32::MAX))
+}
+
+#[cfg(test)]
+mod tests;

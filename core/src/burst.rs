@@ -88,3 +88,6 @@ impl Burst {
 fn micros(span: Span) -> i64 {
     i64::try_from(span.as_micros()).unwrap_or(i64::MAX).min(3_600_000_000)
 }
+
+#[cfg(test)]
+mod tests;

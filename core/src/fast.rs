@@ -1,16 +1,19 @@
 //! The fast path: switches, arming, interlock and burst-fire, 100 times a second or faster.
 //!
 //! It trusts nobody. A stop or the key takes effect in the tick that sees it. Heat is a *lease*: the supervisor renews it each control
-//! tick, and when it does not, the element drops by itself. Time that does not move forward drops the element too.
+//! tick, and when it does not, the element drops by itself and the contactor opens. Time that does not move forward drops the element
+//! too.
 
 use crate::arming::{Arming, Block, Panel};
 use crate::burst::{Burst, Mains};
+use crate::guard::sense::Sense;
 use crate::interlock::{Interlock, Permission, Timing};
 use crate::units::{Duty, Instant, Span};
 use crate::vessel::{Element, PerElement, Pumps};
 
-/// A lease lasts this long: four control ticks, and the longest step of a co-simulation.
-pub const LEASE: Span = Span::from_millis(1_000);
+/// A lease lasts this long: six control ticks, and half again the longest step of a co-simulation (1 s), which renews it only after
+/// the step has passed.
+pub const LEASE: Span = Span::from_millis(1_500);
 /// Ticks in a row in which time did not move forward before it is a fault of the clock.
 pub const CLOCK_PATIENCE: u8 = 10;
 /// A gap between two ticks that no honest scheduler leaves while armed.
@@ -29,6 +32,8 @@ pub struct Switches {
     pub acknowledge: bool,
     /// The selector.
     pub selector: Selector,
+    /// Sense lines, where the rig has them.
+    pub sense: Sense,
 }
 
 /// A switch with which a person decides who may have the element.
@@ -41,6 +46,16 @@ pub enum Selector {
     Only(Element),
 }
 
+impl Selector {
+    /// Whether this element may be granted.
+    pub fn allows(self, element: Element) -> bool {
+        match self {
+            Selector::Auto => true,
+            Selector::Only(only) => only == element,
+        }
+    }
+}
+
 /// What the supervisor lets the fast path do until it is renewed.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub struct Lease {
@@ -50,7 +65,7 @@ pub struct Lease {
     pub hold: bool,
     /// Which element, and at what share of full power.
     pub heat: Option<(Element, Duty)>,
-    /// Pumps. They never depend on the lease of heat, and never energise an element.
+    /// Pumps. They run through a hold, but only while armed: a stop stops them too. They never energise an element.
     pub pumps: Pumps,
 }
 
@@ -74,6 +89,8 @@ pub struct Outputs {
 pub struct FastReport {
     /// Armed now.
     pub armed: bool,
+    /// It was disarmed at some moment since the last report, even if it is armed again.
+    pub disarmed: bool,
     /// The stop loop opened while armed since the last report.
     pub stopped: bool,
     /// The clock misbehaved since the last report.
@@ -82,6 +99,8 @@ pub struct FastReport {
     pub applied: PerElement<Duty>,
     /// Who holds the grant.
     pub grant: Option<Element>,
+    /// The contactor's coil is commanded.
+    pub contactor: bool,
 }
 
 /// The fast path.
@@ -90,11 +109,11 @@ pub struct FastPath {
     arming: Arming,
     interlock: Interlock,
     burst: Burst,
-    fired: Option<Element>,
     lease: Option<Lease>,
     lease_left: Span,
     last: Option<Instant>,
     still: u8,
+    disarmed: bool,
     stopped: bool,
     clock_fault: bool,
     since_report: Span,
@@ -109,11 +128,11 @@ impl FastPath {
             arming: Arming::new(press),
             interlock: Interlock::new(timing),
             burst: Burst::new(mains),
-            fired: None,
             lease: None,
             lease_left: Span::ZERO,
             last: None,
             still: 0,
+            disarmed: false,
             stopped: false,
             clock_fault: false,
             since_report: Span::ZERO,
@@ -160,18 +179,23 @@ impl FastPath {
         let step = elapsed.unwrap_or(Span::ZERO);
         self.account(step);
         self.lease_left = self.lease_left.less(step);
-        let was_armed = self.arming.is_armed();
-        if was_armed && !switches.stop_loop {
+        if self.arming.is_armed() && !switches.stop_loop {
             self.stopped = true;
         }
-        self.arming.tick(step, self.panel(switches));
+        self.arm(step, switches);
         self.decide(step, switches, elapsed.is_some())
     }
 
     /// Puts a fresh lease into force within the same tick: no time passes.
     pub fn apply(&mut self, switches: &Switches) -> Outputs {
-        self.arming.tick(Span::ZERO, self.panel(switches));
+        self.arm(Span::ZERO, switches);
         self.decide(Span::ZERO, switches, self.still == 0)
+    }
+
+    fn arm(&mut self, step: Span, switches: &Switches) {
+        let was_armed = self.arming.is_armed();
+        let is_armed = self.arming.tick(step, self.panel(switches));
+        self.disarmed |= was_armed && !is_armed;
     }
 
     fn decide(&mut self, step: Span, switches: &Switches, clock_runs: bool) -> Outputs {
@@ -179,14 +203,14 @@ impl FastPath {
         // Without a lease nobody watches: no heat, no pumps.
         let lease = self.lease.filter(|_| self.lease_left > Span::ZERO);
         let permission = permission(switches, armed, lease.as_ref(), clock_runs);
-        let heat = lease.and_then(|lease| lease.heat).filter(|&(element, _)| allows(switches.selector, element));
+        let heat = lease.and_then(|lease| lease.heat).filter(|&(element, _)| switches.selector.allows(element));
         let line = self.interlock.tick(step, permission, heat.map(|(element, _)| element));
         let duty = heat.map_or(Duty::ZERO, |(_, duty)| duty);
         self.outputs = Outputs {
             contactor: line.contactor,
             element: self.fire(step, line.grant, duty),
             grant: line.grant,
-            pumps: lease.map(|lease| lease.pumps).unwrap_or_default(),
+            pumps: lease.filter(|_| armed).map(|lease| lease.pumps).unwrap_or_default(),
             armed,
         };
         self.outputs
@@ -209,11 +233,14 @@ impl FastPath {
         let applied = PerElement::build(|element| share(*self.on_time.get(element), self.since_report));
         let report = FastReport {
             armed: self.outputs.armed,
+            disarmed: self.disarmed,
             stopped: self.stopped,
             clock_fault: self.clock_fault,
             applied,
             grant: self.outputs.grant,
+            contactor: self.outputs.contactor,
         };
+        self.disarmed = false;
         self.stopped = false;
         self.clock_fault = false;
         self.since_report = Span::ZERO;
@@ -270,39 +297,41 @@ impl FastPath {
     }
 
     fn fire(&mut self, step: Span, grant: Option<Element>, duty: Duty) -> Option<Element> {
-        let step = if grant == self.fired {
+        // A fresh grant owes nothing for the time before it.
+        let step = if grant == self.outputs.grant {
             step
         } else {
             self.burst.stop();
-            self.fired = grant;
             Span::ZERO
         };
         grant.filter(|_| self.burst.tick(step, duty))
     }
 }
 
-fn permission(switches: &Switches, armed: bool, lease: Option<&Lease>, clock_runs: bool) -> Permission {
-    if !switches.stop_loop || !switches.key || lease.is_some_and(|lease| lease.tripped) {
-        Permission::Emergency
-    } else if !armed {
-        Permission::Disarmed
-    } else if !clock_runs || lease.is_none_or(|lease| lease.hold) {
-        Permission::Hold
-    } else {
-        Permission::Armed
+/// What the interlock may do. `lease`: the one in force; without it nobody watches, and the contactor opens.
+pub fn permission(switches: &Switches, armed: bool, lease: Option<&Lease>, clock_runs: bool) -> Permission {
+    if !switches.stop_loop || !switches.key {
+        return Permission::Emergency;
+    }
+    match lease {
+        Some(lease) if lease.tripped => Permission::Emergency,
+        Some(lease) if armed => {
+            if lease.hold || !clock_runs {
+                Permission::Hold
+            } else {
+                Permission::Armed
+            }
+        }
+        Some(_) | None => Permission::Disarmed,
     }
 }
 
-fn allows(selector: Selector, element: Element) -> bool {
-    match selector {
-        Selector::Auto => true,
-        Selector::Only(only) => only == element,
-    }
-}
-
-/// `part / whole` as a duty, rounded down; zero for an empty whole.
+/// `part / whole` as a duty, rounded down; zero for an empty whole. A whole above an hour counts as an hour.
 fn share(part: Span, whole: Span) -> Duty {
-    // Both are a few seconds at most, so the shift cannot lose bits that matter.
-    let ratio = (part.as_micros().min(whole.as_micros()) << 16).checked_div(whole.as_micros());
-    Duty::from_fixed(fixed::types::I16F16::from_bits(i32::try_from(ratio.unwrap_or(0)).unwrap_or(1 << 16)))
+    let whole_us = whole.as_micros().min(3_600_000_000);
+    let ratio = (part.as_micros().min(whole_us) << 16).checked_div(whole_us);
+    Duty::from_fixed(fixed::types::I16F16::from_bits(i32::try_from(ratio.unwrap_or(0)).unwrap_or(i32::MAX)))
 }
+
+#[cfg(test)]
+mod tests;

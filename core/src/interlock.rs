@@ -10,14 +10,29 @@
 //! The interlock does not know temperatures, modes or people.
 //!
 //! ```text
-//!          may arm            settled             request
-//!   Open ----------> Closing --------> Idle ----------------> Granted
-//!    ^                  |               |  ^                     |
-//!    |    not armed     v               |  |   dead time over    | request ends
-//!    +<------------- Opening <----------+  +---- Changeover <----+ or changes, or not armed
-//!
-//!   any state -- emergency --> Open
+//!            may arm             settled           request
+//!   Open ------------> Closing -----------> Idle ----------> Granted
+//!    ^                    |                 |  ^                |
+//!    |          not armed |       not armed |  | dead time over | request ends or changes, or hold
+//!    |                    v                 v  |                v
+//!    +---------------- Opening <------------+  +----------- Changeover
+//!      dead time over     ^                                     |
+//!                         +---- not armed (Granted too) <-------+
 //! ```
+//!
+//! Every edge there is (a test holds this table to the code; emergency is the edge to `Open` from anywhere):
+//!
+//! | from | to |
+//! | --- | --- |
+//! | `Open` | `Open` `Closing` |
+//! | `Closing` | `Open` `Closing` `Idle` `Opening` |
+//! | `Idle` | `Open` `Idle` `Granted` `Opening` |
+//! | `Granted` | `Open` `Granted` `Changeover` `Opening` |
+//! | `Changeover` | `Open` `Idle` `Changeover` `Opening` |
+//! | `Opening` | `Open` `Opening` |
+//!
+//! `Granted` to `Granted` keeps its element. An emergency may cut a grant short without its dead time, so the contactor settles for no
+//! less than the dead time when it closes again.
 
 use crate::units::Span;
 use crate::vessel::Element;
@@ -123,7 +138,7 @@ impl Interlock {
         }
     }
 
-    /// Time until the state changes by itself; `None` if it waits for an input.
+    /// Time until the state changes by itself (at the next tick, if none); `None` if it waits for an input.
     pub const fn due_in(&self) -> Option<Span> {
         match self.state {
             State::Closing { left } | State::Changeover { left } | State::Opening { left } => Some(left),
@@ -132,12 +147,13 @@ impl Interlock {
     }
 }
 
-fn next(state: State, elapsed: Span, permission: Permission, request: Option<Element>, timing: Timing) -> State {
+/// The step itself: where the interlock stands after `elapsed` in `state`. Total: every state under every permission has one answer.
+pub fn next(state: State, elapsed: Span, permission: Permission, request: Option<Element>, timing: Timing) -> State {
     use Permission::{Armed, Disarmed, Emergency, Hold};
     match (state, permission) {
         (_, Emergency) | (State::Open, Disarmed) => State::Open,
-        (State::Open, Hold | Armed) => State::Closing { left: timing.contactor_settle },
-        // No element has conducted since the contactor closed: it may open at once.
+        (State::Open, Hold | Armed) => State::Closing { left: timing.contactor_settle.max(timing.dead_time) },
+        // No element has conducted for a dead time or longer: the contactor may open at once.
         (State::Closing { .. } | State::Idle, Disarmed) => State::Opening { left: Span::ZERO },
         (State::Closing { left }, Hold | Armed) => match run_down(left, elapsed) {
             Some(left) => State::Closing { left },
@@ -172,3 +188,6 @@ fn run_down(left: Span, elapsed: Span) -> Option<Span> {
     let rest = left.less(elapsed);
     (rest > Span::ZERO).then_some(rest)
 }
+
+#[cfg(test)]
+mod tests;

@@ -11,10 +11,10 @@ use crate::vessel::{PerVessel, Pumps, Vessel};
 
 /// A target counts as reached within this distance.
 pub const REACHED: Kelvin = Kelvin::from_milli(300);
-/// A rest's time runs from when the mash first comes within this distance.
+/// A rest's time runs from when the recirculating mash has been within this distance ...
 pub const REST_STARTS: Kelvin = Kelvin::from_milli(500);
-/// Recirculation starts when the tank is within this distance of the mash target.
-pub const TANK_READY: Kelvin = Kelvin::from_milli(2_000);
+/// ... for this long: cold hoses have been through the mash by then.
+pub const REST_SETTLES: Span = Span::from_mins(1);
 /// While the sparge runs off, the kettle is kept this far below the boiling point: hot, but with no foam while nobody watches it.
 pub const RUN_OFF_HOLD: Kelvin = Kelvin::from_milli(6_000);
 
@@ -81,6 +81,8 @@ enum Until {
     Answered(Prompt),
     /// A vessel comes within a distance of a temperature, from below.
     Warm(Vessel, Celsius, Kelvin),
+    /// The mash recirculates and has been warm enough for a while.
+    Resting(Celsius),
     /// A vessel cools to a temperature.
     Cool(Vessel, Celsius),
     /// Time.
@@ -109,6 +111,8 @@ pub struct Seen {
     pub rolling: bool,
     /// Boiling point at the rig's altitude.
     pub boiling: Celsius,
+    /// The mash pump runs: it is withheld while the coil would cool the mash.
+    pub recirculating: bool,
 }
 
 /// What the sequencer would like.
@@ -144,10 +148,13 @@ pub struct Sequencer {
     step: u8,
     stage: u8,
     in_stage: Span,
+    rested: Span,
     additions_called: u8,
-    answered: bool,
+    /// The prompt that was last shown: only that can be answered.
+    asked: Option<Prompt>,
+    answered: Option<Prompt>,
     paused: bool,
-    strike: Celsius,
+    attended: bool,
     announced: bool,
 }
 
@@ -159,10 +166,12 @@ impl Sequencer {
             step: 0,
             stage: 0,
             in_stage: Span::ZERO,
+            rested: Span::ZERO,
             additions_called: 0,
-            answered: false,
+            asked: None,
+            answered: None,
             paused: false,
-            strike: Celsius::MIN,
+            attended: false,
             announced: false,
         }
     }
@@ -191,43 +200,69 @@ impl Sequencer {
         self.sheet.steps.get(usize::from(self.step))
     }
 
-    /// A person answers the present prompt. Ignored when nothing is asked.
-    pub fn answer(&mut self) {
-        self.answered = true;
+    /// The prompt that is shown.
+    pub const fn asked(&self) -> Option<Prompt> {
+        self.asked
+    }
+
+    /// A person answers a prompt. Ignored unless it is the one that is shown.
+    pub fn answer(&mut self, prompt: Prompt) {
+        self.answered = Some(prompt).filter(|_| self.asked == Some(prompt));
+        self.attended = true;
     }
 
     /// A person moves on to the next step.
     pub fn skip(&mut self) {
+        self.attended = true;
         self.enter_step(self.step.saturating_add(1));
     }
 
     /// A person stops the step's timer, or lets it run again.
     pub fn pause(&mut self, paused: bool) {
         self.paused = paused;
+        self.attended = true;
+    }
+
+    /// Whether a person did something since the last call.
+    pub fn take_attended(&mut self) -> bool {
+        core::mem::take(&mut self.attended)
     }
 
     /// Moves on, and says what it would like. `None` when the sheet is done.
     pub fn tick(&mut self, seen: &Seen, mut tell: impl FnMut(Note)) -> Option<Directive> {
-        if !self.announced {
-            self.announced = true;
-            tell(if self.present().is_some() { Note::Step(self.step) } else { Note::Done });
-        }
-        let stage = self.stage_at(seen)?;
+        self.announce(&mut tell);
+        let mut stage = self.stage_at(seen)?;
         if !self.paused {
             self.in_stage = self.in_stage.plus(seen.elapsed);
         }
         self.call_additions(&stage, &mut tell);
         if self.is_over(&stage, seen) {
             self.leave_stage(seen);
+            self.announce(&mut tell);
+            stage = self.stage_at(seen)?;
         }
-        self.answered = false;
-        Some(directive(&stage, self.in_stage))
+        let directive = directive(&stage, self.in_stage);
+        self.asked = directive.prompt;
+        Some(directive)
     }
 
-    fn is_over(&self, stage: &Stage, seen: &Seen) -> bool {
+    fn announce(&mut self, tell: &mut impl FnMut(Note)) {
+        if !self.announced {
+            self.announced = true;
+            tell(if self.present().is_some() { Note::Step(self.step) } else { Note::Done });
+        }
+    }
+
+    fn is_over(&mut self, stage: &Stage, seen: &Seen) -> bool {
+        let answered = self.answered.take();
         match stage.until {
-            Until::Answered(_) => self.answered,
+            Until::Answered(prompt) => answered == Some(prompt),
             Until::Warm(vessel, target, band) => seen.readings.get(vessel).is_some_and(|t| t >= target.less(band)),
+            Until::Resting(at) => {
+                let warm = seen.readings.mash_tun.is_some_and(|mash| mash >= at.less(REST_STARTS));
+                self.rested = if warm && seen.recirculating { self.rested.plus(seen.elapsed) } else { Span::ZERO };
+                self.rested >= REST_SETTLES
+            }
             Until::Cool(vessel, target) => seen.readings.get(vessel).is_some_and(|t| t <= target),
             Until::Lasted(lasts) => self.in_stage >= lasts,
             Until::Rolling => seen.rolling,
@@ -235,11 +270,9 @@ impl Sequencer {
     }
 
     fn leave_stage(&mut self, seen: &Seen) {
-        if let Some(Step::HeatStrike { to, .. }) = self.present() {
-            self.strike = *to;
-        }
         self.stage = self.stage.saturating_add(1);
         self.in_stage = Span::ZERO;
+        self.rested = Span::ZERO;
         if self.stage_at(seen).is_none() {
             self.enter_step(self.step.saturating_add(1));
         }
@@ -250,6 +283,7 @@ impl Sequencer {
         self.step = step.min(end);
         self.stage = 0;
         self.in_stage = Span::ZERO;
+        self.rested = Span::ZERO;
         self.additions_called = 0;
         self.announced = false;
     }
@@ -284,14 +318,8 @@ impl Sequencer {
             (Step::DoughIn { refill, .. }, 2) if refill.millilitres() > 0 => {
                 Some(off(Until::Answered(Prompt::RefillTank(*refill))))
             }
-            // A coil in a tank colder than the mash would cool it: no recirculation until the tank is warm.
-            (Step::Rest { at, .. } | Step::MashOut { at, .. }, 0) => {
-                Some(off(Until::Warm(Vessel::LiquorTank, *at, TANK_READY)).tank(*at))
-            }
-            (Step::Rest { at, .. } | Step::MashOut { at, .. }, 1) => {
-                Some(off(Until::Warm(Vessel::MashTun, *at, REST_STARTS)).mash(*at))
-            }
-            (Step::Rest { at, lasts } | Step::MashOut { at, lasts }, 2) => Some(off(Until::Lasted(*lasts)).mash(*at)),
+            (Step::Rest { at, .. } | Step::MashOut { at, .. }, 0) => Some(off(Until::Resting(*at)).mash(*at)),
+            (Step::Rest { at, lasts } | Step::MashOut { at, lasts }, 1) => Some(off(Until::Lasted(*lasts)).mash(*at)),
             (Step::Sparge { at, .. }, 0) => Some(off(Until::Warm(Vessel::LiquorTank, *at, REST_STARTS)).tank(*at).pumping(MASH)),
             (Step::Sparge { at, .. }, 1) => Some(off(Until::Answered(Prompt::SetSparge)).tank(*at)),
             (Step::Sparge { .. }, 2) => Some(off(Until::Answered(Prompt::KettleCovered)).pumping(SPARGE)),
@@ -363,7 +391,10 @@ fn directive(stage: &Stage, in_stage: Span) -> Directive {
     let (prompt, timer_left) = match stage.until {
         Until::Answered(prompt) => (Some(prompt), None),
         Until::Lasted(lasts) => (None, Some(lasts.less(in_stage))),
-        Until::Warm(..) | Until::Cool(..) | Until::Rolling => (None, None),
+        Until::Warm(..) | Until::Resting(_) | Until::Cool(..) | Until::Rolling => (None, None),
     };
     Directive { demands: stage.demands, to_the_boil: stage.to_the_boil, pumps: stage.pumps, prompt, timer_left }
 }
+
+#[cfg(test)]
+mod tests;

@@ -1,6 +1,8 @@
 //! The rig as the core knows it: checked figures. There is no other way to make one than [`Settings::new`].
 
 use crate::burst::Mains;
+use crate::controller::CONTROL_PERIOD;
+use crate::heat::HeatConfig;
 use crate::interlock::Timing;
 use crate::probe::plausibility::Limits;
 use crate::units::{Celsius, Kelvin, Slope, Span, Watts};
@@ -15,6 +17,8 @@ pub struct Draft {
     pub element_power: PerElement<Option<Watts>>,
     /// Least volume that covers each element, in millilitres: bounds how fast it can heat. 1,000 to 500,000.
     pub least_ml: PerElement<u32>,
+    /// Brimful volume over each element, in millilitres, at least `least_ml`, at most 5,000,000: bounds how slowly it can heat.
+    pub greatest_ml: PerElement<u32>,
     /// Hard limit of each vessel, 30 to 115 degrees Celsius.
     pub limit: PerVessel<Celsius>,
     /// Boiling point at the rig's altitude, 80 to 103 degrees Celsius.
@@ -25,7 +29,7 @@ pub struct Draft {
     pub plausible: PerVessel<Limits>,
     /// Times of the switching hardware.
     pub timing: Timing,
-    /// How long the arm button must be held.
+    /// How long the arm button must be held, 0.25 to 10 s.
     pub press: Span,
 }
 
@@ -43,6 +47,8 @@ pub enum SettingsError {
     NoElement,
     /// The least volume over an element is outside 1 to 500 L.
     LeastVolume(Element),
+    /// The brimful volume over an element is less than the least volume, or above 5,000 L.
+    GreatestVolume(Element),
     /// A vessel's limit is outside 30 to 115 degrees Celsius.
     Limit(Vessel),
     /// The boiling point is outside 80 to 103 degrees Celsius.
@@ -51,6 +57,8 @@ pub enum SettingsError {
     CascadeLimit,
     /// The dead time is outside 20 ms (a full mains cycle at 50 Hz) to 5 s, or the contactor's settling time above 5 s.
     Timing,
+    /// The arm button's time is outside 0.25 s (a control tick) to 10 s.
+    Press,
 }
 
 impl Settings {
@@ -69,10 +77,13 @@ impl Settings {
             if !(1_000..=500_000).contains(draft.least_ml.get(element)) {
                 return Err(SettingsError::LeastVolume(element));
             }
+            if !(*draft.least_ml.get(element)..=5_000_000).contains(draft.greatest_ml.get(element)) {
+                return Err(SettingsError::GreatestVolume(element));
+            }
         }
         let settings = Settings(draft);
         for element in Element::ALL {
-            if settings.fastest(element).is_some_and(|slope| !(1_000..=1_000_000).contains(&slope.micro())) {
+            if settings.fastest(element).is_some_and(|slope| HeatConfig::new(slope).is_err()) {
                 return Err(SettingsError::ElementPower(element));
             }
         }
@@ -92,6 +103,9 @@ impl Settings {
         if dead_time < Span::from_millis(20) || dead_time > longest || draft.timing.contactor_settle > longest {
             return Err(SettingsError::Timing);
         }
+        if draft.press < CONTROL_PERIOD || draft.press > Span::from_secs(10) {
+            return Err(SettingsError::Press);
+        }
         Ok(settings)
     }
 
@@ -108,9 +122,22 @@ impl Settings {
     /// The fastest an element can heat the least volume that covers it, `P / (m c)` with c = 4.18 J/(g K), rounded up; `None` without an
     /// element.
     pub fn fastest(&self, element: Element) -> Option<Slope> {
-        let power = (*self.0.element_power.get(element))?;
-        let joules_per_kelvin = u64::from(*self.0.least_ml.get(element)).saturating_mul(418) / 100;
-        let micro = u64::from(power.get()).saturating_mul(1_000_000).checked_div(joules_per_kelvin)?;
+        let micro = self.climb_micro(element, *self.0.least_ml.get(element))?;
         Some(Slope::from_micro(i32::try_from(micro.saturating_add(1)).unwrap_or(i32::MAX)))
     }
+
+    /// The slowest an element can heat its vessel, brimful, rounded down; `None` without an element.
+    pub fn slowest(&self, element: Element) -> Option<Slope> {
+        let micro = self.climb_micro(element, *self.0.greatest_ml.get(element))?;
+        Some(Slope::from_micro(i32::try_from(micro).unwrap_or(i32::MAX)))
+    }
+
+    fn climb_micro(&self, element: Element, ml: u32) -> Option<u64> {
+        let power = (*self.0.element_power.get(element))?;
+        let joules_per_kelvin = u64::from(ml).saturating_mul(418) / 100;
+        u64::from(power.get()).saturating_mul(1_000_000).checked_div(joules_per_kelvin)
+    }
 }
+
+#[cfg(test)]
+mod tests;

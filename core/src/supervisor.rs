@@ -5,15 +5,17 @@
 //!            -> heat control (demand to duty) -> arbiter (who gets the element) -> lease for the fast path
 //! ```
 //!
-//! The guard comes first and does not know the demand. When it trips, or nobody has armed, every demand made by hand is dropped: heat
-//! never comes back by itself.
+//! The guard comes first and does not know the demand. When it trips, or the controller is disarmed, every demand made by hand is
+//! dropped: heat never comes back by itself.
 
 use crate::arbiter::{Arbiter, Want};
 use crate::boil::Boil;
-use crate::cascade::Cascade;
+use crate::cascade::{Cascade, Tank};
 use crate::event::{Event, Log};
 use crate::fast::{FastReport, Lease, Switches};
-use crate::guard::{Facts, Guard, Notice, Verdict};
+use crate::guard::detectors::{DetectorFacts, Detectors};
+use crate::guard::sense::Sense;
+use crate::guard::{Advice, Facts, Guard, Notice, Verdict};
 use crate::heat::{Demand, HeatConfig, HeatControl, Learned};
 use crate::probe::plausibility::Plausibility;
 use crate::probe::{ProbeFault, Reading};
@@ -74,6 +76,10 @@ pub struct Status {
     pub wanted: PerElement<Duty>,
     /// The vessel that gets less than it wants.
     pub yields: Option<Element>,
+    /// Share of full power that each vessel wanted over the last minutes and did not have, because the other had the element.
+    pub missed: PerElement<Duty>,
+    /// The mash does not answer the tank: its flow has stopped.
+    pub flow_stopped: bool,
     /// What the sheet would like, while one runs.
     pub directive: Option<Directive>,
 }
@@ -88,11 +94,18 @@ pub struct Supervisor {
     demands: PerVessel<Demand>,
     pumps: Pumps,
     cascade: Cascade,
+    coil_would_cool: bool,
     boil: Option<Boil>,
     heat: PerElement<Option<HeatControl>>,
     arbiter: Arbiter,
     was_armed: bool,
     last_grant: Option<Element>,
+    detectors: Detectors,
+    /// Pumps that ran since the last tick.
+    running: Pumps,
+    last_panel: Switches,
+    commanded: bool,
+    asked: bool,
     status: Status,
     log: Log<64>,
 }
@@ -109,6 +122,7 @@ impl Supervisor {
             demands: PerVessel::build(|_| Demand::Off),
             pumps: Pumps::default(),
             cascade: Cascade::new(draft.cascade_limit, knowledge.mash_offset),
+            coil_would_cool: false,
             boil: None,
             heat: PerElement::build(|element| {
                 let config = HeatConfig::new(settings.fastest(element)?).ok()?;
@@ -117,11 +131,18 @@ impl Supervisor {
             arbiter: Arbiter::new(),
             was_armed: false,
             last_grant: None,
+            detectors: Detectors::new(&settings),
+            running: Pumps::default(),
+            last_panel: Switches::default(),
+            commanded: false,
+            asked: false,
             status: Status {
                 readings: PerVessel::build(|_| Err(ProbeFault::NotReady)),
                 setpoints: PerVessel::default(),
                 wanted: PerElement::default(),
                 yields: None,
+                missed: PerElement::default(),
+                flow_stopped: false,
                 directive: None,
             },
             log: Log::new(),
@@ -151,6 +172,16 @@ impl Supervisor {
     /// The sheet's progress, for a person to answer, skip or pause.
     pub const fn sequencer_mut(&mut self) -> Option<&mut Sequencer> {
         self.sequencer.as_mut()
+    }
+
+    /// The kettle's way to the boil, while it is on it.
+    pub const fn boil(&self) -> Option<&Boil> {
+        self.boil.as_ref()
+    }
+
+    /// The mash cascade.
+    pub const fn cascade(&self) -> &Cascade {
+        &self.cascade
     }
 
     /// Heat control of one element; `None` where the rig has none.
@@ -209,6 +240,7 @@ impl Supervisor {
             return Err(Refusal::NoElement(vessel));
         }
         *self.demands.get_mut(vessel) = demand;
+        self.commanded = true;
         Ok(())
     }
 
@@ -235,7 +267,7 @@ impl Supervisor {
         self.status.readings = readings;
         self.note_fast(now, report);
         let verdict = self.watch(now, elapsed, readings, switches, report);
-        if verdict == Verdict::Tripped || (self.was_armed && !report.armed) {
+        if verdict == Verdict::Tripped || report.disarmed {
             self.drop_demands();
         }
         self.was_armed = report.armed;
@@ -246,16 +278,33 @@ impl Supervisor {
         let to_the_boil = directive.is_some_and(|directive| directive.to_the_boil);
         self.status.directive = directive;
 
-        let wants = self.heat_wants(elapsed, &readings, &demands, to_the_boil, report);
+        let wants = self.heat_wants(now, elapsed, &readings, &demands, to_the_boil, report);
+        // A vessel that may not be granted must not keep the other waiting.
+        let wants = PerElement::build(|e| if switches.selector.allows(e) { *wants.get(e) } else { Want::default() });
+        let pumps = Pumps { mash: pumps.mash && !self.coil_would_cool, ..pumps };
         let may_heat = verdict == Verdict::Clear && report.armed;
         let heat = self.arbiter.tick(elapsed, &wants, &report.applied).filter(|_| may_heat);
         self.status.yields = self.arbiter.yields(&wants);
+        self.status.missed = self.arbiter.missed();
+        self.running = pumps;
         Lease { tripped: verdict == Verdict::Tripped, hold: verdict == Verdict::Hold, heat, pumps }
     }
 
+    /// Whether a person did something since the last tick: at the panel, or by a command.
+    fn take_attended(&mut self, switches: &Switches) -> bool {
+        let panel = Switches { sense: Sense::NONE, ..*switches };
+        let moved = panel != self.last_panel;
+        self.last_panel = panel;
+        let answered = self.sequencer.as_mut().is_some_and(Sequencer::take_attended);
+        core::mem::take(&mut self.commanded) || answered || moved
+    }
+
     fn note_fast(&mut self, now: Instant, report: &FastReport) {
-        if report.armed != self.was_armed {
-            self.log.push(now, if report.armed { Event::Armed } else { Event::Disarmed });
+        if report.disarmed {
+            self.log.push(now, Event::Disarmed);
+        }
+        if report.armed && (report.disarmed || !self.was_armed) {
+            self.log.push(now, Event::Armed);
         }
         if report.grant != self.last_grant {
             self.last_grant = report.grant;
@@ -271,15 +320,38 @@ impl Supervisor {
         switches: &Switches,
         report: &FastReport,
     ) -> Verdict {
+        let needed = self.needed();
+        let attended = self.take_attended(switches);
+        let learned = PerElement::build(|element| {
+            let learned = self.heat(element)?.learned()?;
+            Some((learned.slope(), learned.lag()))
+        });
+        let found = self.detectors.tick(&DetectorFacts {
+            elapsed,
+            readings: &readings,
+            needed: &needed,
+            pumps: self.running,
+            wanted: self.status.wanted,
+            report,
+            sense: switches.sense,
+            learned,
+            attended,
+        });
+        if found.ask && !self.asked {
+            self.log.push(now, Event::Advised(Advice::PersonWanted));
+        }
+        self.asked = found.ask;
         let facts = Facts {
             now,
             elapsed,
             readings,
-            needed: self.needed(),
+            needed,
             stopped: report.stopped,
             stop_loop: switches.stop_loop,
             clock_fault: report.clock_fault,
             acknowledge: switches.acknowledge,
+            found: found.trip,
+            hold: found.hold,
         };
         let log = &mut self.log;
         self.guard.tick(&facts, |notice| {
@@ -309,8 +381,9 @@ impl Supervisor {
         let seen = Seen {
             elapsed,
             readings: PerVessel::build(|vessel| readings.get(vessel).ok()),
-            rolling: self.boil.as_ref().is_some_and(|boil| boil.phase() == crate::boil::Phase::Rolling),
+            rolling: self.boil.as_ref().is_some_and(|boil| matches!(boil.phase(), crate::boil::Phase::Rolling { .. })),
             boiling: self.settings.get().boiling,
+            recirculating: self.running.mash,
         };
         let log = &mut self.log;
         let sequencer = self.sequencer.as_mut()?;
@@ -332,14 +405,15 @@ impl Supervisor {
 
     fn heat_wants(
         &mut self,
+        now: Instant,
         elapsed: Span,
         readings: &PerVessel<Reading>,
         demands: &PerVessel<Demand>,
         to_the_boil: bool,
         report: &FastReport,
     ) -> PerElement<Want> {
-        let tank = self.tank_demand(elapsed, readings, demands);
-        let kettle = self.kettle_demand(elapsed, readings, demands, to_the_boil);
+        let tank = self.tank_demand(now, elapsed, readings, demands, report);
+        let kettle = self.kettle_demand(elapsed, readings, demands, to_the_boil, report);
         self.status.setpoints = PerVessel {
             liquor_tank: target_of(tank),
             mash_tun: target_of(demands.mash_tun),
@@ -353,16 +427,36 @@ impl Supervisor {
         wants
     }
 
-    fn tank_demand(&mut self, elapsed: Span, readings: &PerVessel<Reading>, demands: &PerVessel<Demand>) -> Demand {
-        match (demands.mash_tun, readings.mash_tun, readings.liquor_tank) {
-            (Demand::Hold(target), Ok(mash), Ok(tank)) => {
-                let highest = self.settings.limit(Vessel::LiquorTank).less(Kelvin::from_milli(2_000));
-                Demand::Hold(self.cascade.tick(elapsed, target, mash, tank).min(highest))
-            }
-            // The guard holds while either probe has a fault.
-            (Demand::Hold(_), _, _) => Demand::Off,
-            (Demand::Off | Demand::Percent(_), _, _) => demands.liquor_tank,
+    /// The tank's demand; while the mash is held, the cascade makes it.
+    fn tank_demand(
+        &mut self,
+        now: Instant,
+        elapsed: Span,
+        readings: &PerVessel<Reading>,
+        demands: &PerVessel<Demand>,
+        report: &FastReport,
+    ) -> Demand {
+        self.coil_would_cool = false;
+        let Demand::Hold(target) = demands.mash_tun else {
+            self.cascade.rest();
+            self.status.flow_stopped = false;
+            return demands.liquor_tank;
+        };
+        // The guard holds while either probe has a fault.
+        let (Ok(mash), Ok(reading), Some(heat)) = (readings.mash_tun, readings.liquor_tank, &self.heat.liquor_tank) else {
+            self.cascade.rest();
+            return Demand::Off;
+        };
+        let slope = slope_of(heat);
+        let tank = Tank { reading, settled: heat.settled(), slope, applied: report.applied.liquor_tank };
+        let goal = self.cascade.tick(elapsed, target, mash, &tank);
+        if goal.flow_stopped && !self.status.flow_stopped {
+            self.log.push(now, Event::Advised(Advice::FlowStopped));
         }
+        self.status.flow_stopped = goal.flow_stopped;
+        let highest = self.settings.limit(Vessel::LiquorTank).less(Kelvin::from_milli(2_000));
+        self.coil_would_cool = !goal.recirculate;
+        Demand::Hold(goal.tank.min(highest))
     }
 
     fn kettle_demand(
@@ -371,6 +465,7 @@ impl Supervisor {
         readings: &PerVessel<Reading>,
         demands: &PerVessel<Demand>,
         to_the_boil: bool,
+        report: &FastReport,
     ) -> Demand {
         if !to_the_boil {
             self.boil = None;
@@ -379,7 +474,7 @@ impl Supervisor {
         let Ok(reading) = readings.boil_kettle else { return Demand::Off };
         let Some(heat) = &self.heat.boil_kettle else { return Demand::Off };
         let boil = self.boil.get_or_insert_with(|| Boil::new(self.settings.get().boiling));
-        Demand::Percent(boil.tick(elapsed, reading, heat.settled(), slope_of(heat)))
+        Demand::Percent(boil.tick(elapsed, reading, heat.settled(), slope_of(heat), report.applied.boil_kettle))
     }
 
     fn want(
@@ -415,3 +510,6 @@ fn target_of(demand: Demand) -> Option<Celsius> {
 fn slope_of(heat: &HeatControl) -> Option<Slope> {
     heat.learned().map(|learned| learned.slope())
 }
+
+#[cfg(test)]
+mod tests;

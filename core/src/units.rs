@@ -47,11 +47,12 @@ pub struct Watts(u32);
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Default)]
 pub struct Litres(I16F16);
 
-const MILLI_TO_I16F16_NUM: i64 = 1 << 16;
+/// One, as I16F16 bits.
+const ONE_I16F16: i64 = 1 << 16;
 
 /// `value / 1000` as I16F16 bits, rounded to nearest, half away from zero.
 const fn milli_bits(value: i32) -> i32 {
-    let wide = value as i64 * MILLI_TO_I16F16_NUM;
+    let wide = value as i64 * ONE_I16F16;
     let half = if wide < 0 { -500 } else { 500 };
     let bits = (wide + half) / 1000;
     if bits > i32::MAX as i64 {
@@ -67,7 +68,7 @@ const fn milli_bits(value: i32) -> i32 {
 const fn bits_to_milli(bits: i32) -> i32 {
     let wide = bits as i64 * 1000;
     let half = if wide < 0 { -(1 << 15) } else { 1 << 15 };
-    ((wide + half) / MILLI_TO_I16F16_NUM) as i32
+    ((wide + half) / ONE_I16F16) as i32
 }
 
 impl Celsius {
@@ -163,10 +164,11 @@ impl Kelvin {
         Kelvin(self.0.saturating_sub(other.0))
     }
 
-    /// Product with a plain number, saturating.
+    /// Product with a plain number, saturating, rounded toward zero.
     #[must_use]
     pub fn times(self, factor: I16F16) -> Kelvin {
-        Kelvin(self.0.saturating_mul(factor))
+        let bits = i64::from(self.0.to_bits()) * i64::from(factor.to_bits()) / ONE_I16F16;
+        Kelvin(I16F16::from_bits(clamp_i128(i128::from(bits))))
     }
 }
 
@@ -198,7 +200,7 @@ impl Slope {
 
     /// In millionths of a kelvin per second, rounded toward zero.
     pub const fn micro(self) -> i32 {
-        ((self.0.to_bits() as i64 * 1_000_000) >> 24) as i32
+        ((self.0.to_bits() as i64 * 1_000_000) / (1 << 24)) as i32
     }
 
     /// What this rate adds up to over a span, saturating, rounded toward zero.
@@ -317,6 +319,12 @@ impl Span {
     pub const fn times(self, factor: u64) -> Span {
         Span(self.0.saturating_mul(factor))
     }
+
+    /// This share of it, rounded down. Spans above 8.9 years count as that long.
+    #[must_use]
+    pub const fn share(self, duty: Duty) -> Span {
+        Span(self.0.saturating_mul(duty.bits() as u64) >> 16)
+    }
 }
 
 impl Instant {
@@ -400,3 +408,6 @@ debug_as! {
     Watts: "W", |v: &Watts| i64::from(v.get()) * 1000;
     Litres: "L", |v: &Litres| i64::from(v.millilitres());
 }
+
+#[cfg(test)]
+mod tests;

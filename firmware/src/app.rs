@@ -11,11 +11,11 @@
 
 use crate::board::{Board, Parts, Port as PortName};
 use crate::buttons::Gesture;
+use crate::drivers::ds18b20::Rom;
 use crate::drivers::expander::{Expander, Presence, Signals};
 use crate::drivers::oled::Oled;
 use crate::link::{BYTES_PER_TURN, Port};
 use crate::panel::{Action, Panel, View};
-use crate::drivers::ds18b20::Rom;
 use crate::probes::{Choice, Probes};
 use crate::progress::{Progress, Task};
 use crate::remote::{Remote, Standing};
@@ -330,7 +330,11 @@ impl<B: Board> App<B> {
             Action::StopSheet => self.supervisor.stop_sheet(),
             Action::Skip => self.with_sequencer(copperhold_core::sequencer::Sequencer::skip),
             Action::Pause(paused) => self.with_sequencer(|sequencer| sequencer.pause(paused)),
-            Action::Answer => self.with_sequencer(copperhold_core::sequencer::Sequencer::answer),
+            Action::Answer => self.with_sequencer(|sequencer| {
+                if let Some(prompt) = sequencer.asked() {
+                    sequencer.answer(prompt);
+                }
+            }),
             Action::ConfirmDefaults => {
                 self.origin = Origin::Stored;
                 self.unsaved.settings = true;

@@ -6,6 +6,7 @@
 use crate::buttons::{Debounced, Gesture, Knob};
 use crate::lines::LinePins;
 use copperhold_core::fast::{FastPath, FastReport, Lease, Outputs, Selector, Switches};
+use copperhold_core::guard::sense::Sense;
 use copperhold_core::units::{Instant, Span};
 use embedded_hal::digital::OutputPin;
 use heapless::Deque;
@@ -62,7 +63,14 @@ impl<P: OutputPin> FastTask<P> {
             opened: (false, false),
             selector: Selector::Auto,
             acknowledge: false,
-            switches: Switches { stop_loop: false, key: false, arm: false, acknowledge: false, selector: Selector::Auto },
+            switches: Switches {
+                stop_loop: false,
+                key: false,
+                arm: false,
+                acknowledge: false,
+                selector: Selector::Auto,
+                sense: Sense::NONE,
+            },
             gestures: Deque::new(),
             ticks: 0,
         }
@@ -78,6 +86,7 @@ impl<P: OutputPin> FastTask<P> {
             arm: button,
             acknowledge: button,
             selector: self.selector,
+            sense: Sense::NONE,
         };
         self.acknowledge |= button;
         if let Some(gesture) = self.knob.sample(contacts.knob_a, contacts.knob_b, contacts.knob_push) {

@@ -82,7 +82,10 @@ impl<S: SpiDevice, P: OutputPin + InputPin, D: DelayNs, A: Analogue> Probes<S, P
         PerVessel::build(|vessel| match *self.choices.get(vessel) {
             Choice::Rtd { element, .. } => convert(&ProbeSetup::Rtd(element), self.rtd.get_mut(vessel).sample()),
             Choice::Thermistor { divider } => {
-                let raw = self.analogue.read(vessel).map_or(RawReading::Fault(ProbeFault::FrontEnd), |code| RawReading::Thermistor { code });
+                let raw = self
+                    .analogue
+                    .read(vessel)
+                    .map_or(RawReading::Fault(ProbeFault::FrontEnd), |code| RawReading::Thermistor { code });
                 convert(&ProbeSetup::Thermistor(divider), raw)
             }
             Choice::OneWire { .. } => match *self.latest.get(vessel) {

@@ -33,7 +33,13 @@ impl Remote {
     ///
     /// # Errors
     /// Says why not; nothing has changed then.
-    pub fn take(&mut self, now: Instant, message: &ToDevice, supervisor: &mut Supervisor, standing: Standing<'_>) -> Result<(), Refused> {
+    pub fn take(
+        &mut self,
+        now: Instant,
+        message: &ToDevice,
+        supervisor: &mut Supervisor,
+        standing: Standing<'_>,
+    ) -> Result<(), Refused> {
         let Standing { armed, sheet } = standing;
         match message {
             ToDevice::Hello => Err(Refused::Unknown),

@@ -15,7 +15,8 @@ pub const fn ms(at: Instant) -> u64 {
 
 /// Who speaks.
 pub fn hello(restarted: &str) -> ToHost {
-    let mut message = ToHost::Hello { identity: Identity::Device, firmware: heapless::String::new(), restarted: heapless::String::new() };
+    let mut message =
+        ToHost::Hello { identity: Identity::Device, firmware: heapless::String::new(), restarted: heapless::String::new() };
     if let ToHost::Hello { firmware, restarted: why, .. } = &mut message {
         // Longer texts are left out rather than cut.
         let _ = firmware.push_str(env!("CARGO_PKG_VERSION"));

@@ -22,6 +22,9 @@ const CASCADE_LIMIT_K: f64 = 6.0;
 /// A kettle or tank is filled to at least this share of its capacity before it is heated, or to the top of its element.
 const LEAST_FILL: f64 = 0.15;
 
+/// For a rig nobody has described, mL: with the 11 kW assumed for it, this climbs as slowly as 1.5 kW in some 500 L.
+const ANY_GREATEST_ML: u32 = 4_000_000;
+
 /// A temperature in the core's type, saturating.
 pub fn celsius(c: f64) -> Celsius {
     Celsius::from_milli((c * 1000.0).round() as i32)
@@ -51,6 +54,7 @@ pub fn settings(file: &RigFile) -> Result<Settings, SettingsError> {
             let vessel = rig.vessel(element.vessel());
             (vessel.element_top_l.max(vessel.capacity_l * LEAST_FILL) * 1000.0).round() as u32
         }),
+        greatest_ml: PerElement::build(|element| (rig.vessel(element.vessel()).capacity_l * 1000.0).round() as u32),
         limit: PerVessel::build(|vessel| celsius(limit_c(rig, vessel, boiling_c))),
         boiling: celsius(boiling_c),
         cascade_limit: Kelvin::from_milli((CASCADE_LIMIT_K * 1000.0) as i32),
@@ -58,6 +62,29 @@ pub fn settings(file: &RigFile) -> Result<Settings, SettingsError> {
             ProbeKind::Ds18b20 => Limits::ONE_WIRE,
             ProbeKind::Pt100 | ProbeKind::Ntc10k => Limits::EVERY_TICK,
         }),
+        timing: Timing::default(),
+        press: arming::PRESS,
+    })
+}
+
+/// Settings for a rig nobody has described, 10 to 150 L and up to 11 kW: the steepest climb such a rig could have, and wide limits.
+///
+/// # Errors
+/// None: a test holds it.
+pub fn any_rig() -> Result<Settings, SettingsError> {
+    Settings::new(Draft {
+        mains: Mains::Hz50,
+        element_power: PerElement::build(|_| Some(Watts::new(11_000))),
+        least_ml: PerElement::build(|_| 9_000),
+        greatest_ml: PerElement::build(|_| ANY_GREATEST_ML),
+        limit: PerVessel {
+            liquor_tank: celsius(98.0),
+            mash_tun: celsius(COOL_LIMIT_C),
+            boil_kettle: celsius(100.0 + BOIL_MARGIN_K),
+        },
+        boiling: celsius(100.0),
+        cascade_limit: Kelvin::from_milli((CASCADE_LIMIT_K * 1000.0) as i32),
+        plausible: PerVessel::build(|_| Limits::ONE_WIRE),
         timing: Timing::default(),
         press: arming::PRESS,
     })

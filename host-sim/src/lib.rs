@@ -1,10 +1,15 @@
 //! Rehearses an electric brew day: the real control core against simulated kettles.
 #![forbid(unsafe_code)]
 
+pub mod bench;
+pub mod cosim;
 pub mod day;
+pub mod drill;
 pub mod files;
 pub mod fit;
 pub mod plant;
 pub mod rehearse;
 pub mod report;
 pub mod rig;
+pub mod survey;
+pub mod tune;

@@ -16,7 +16,8 @@ const PAYLOAD: usize = 256;
 /// The build's own words.
 pub fn build_pico(target: Option<&Path>) -> Result<PathBuf, String> {
     let root = Path::new(env!("CARGO_MANIFEST_DIR")).parent().ok_or("the workspace has a root")?;
-    let target = target.map_or_else(|| std::env::var_os("CARGO_TARGET_DIR").map_or_else(|| root.join("target"), PathBuf::from), PathBuf::from);
+    let target = target
+        .map_or_else(|| std::env::var_os("CARGO_TARGET_DIR").map_or_else(|| root.join("target"), PathBuf::from), PathBuf::from);
     let home = std::env::var_os("CARGO_HOME").map(PathBuf::from).or_else(|| std::env::home_dir().map(|home| home.join(".cargo")));
     let mut flags = vec![format!("--remap-path-prefix={}=.", root.display())];
     flags.extend(home.map(|home| format!("--remap-path-prefix={}=cargo", home.display())));

@@ -175,7 +175,9 @@ impl Bench {
 fn every_message() -> Vec<ToDevice> {
     let mut all = vec![ToDevice::Hello, ToDevice::Stop, ToDevice::Pumps(Pumps { liquor: true, mash: true, wort: true })];
     for vessel in Vessel::ALL {
-        for demand in [DemandMessage::Off, DemandMessage::Hold(60_000), DemandMessage::Hold(200_000), DemandMessage::Percent(10_000)] {
+        for demand in
+            [DemandMessage::Off, DemandMessage::Hold(60_000), DemandMessage::Hold(200_000), DemandMessage::Percent(10_000)]
+        {
             for lasts_ms in [0, 1, LONGEST_DEMAND_MS, u32::MAX] {
                 all.push(ToDevice::Demand { vessel, demand, lasts_ms });
             }
@@ -191,7 +193,8 @@ fn no_message_heats_or_pumps_while_nobody_has_armed() {
         let mut bench = Bench::new();
         let outcome = bench.send(&message);
         assert!(!bench.tick(), "{message:?}");
-        let harmless = matches!(message, ToDevice::Stop | ToDevice::Step { .. } | ToDevice::Demand { demand: DemandMessage::Off, .. });
+        let harmless =
+            matches!(message, ToDevice::Stop | ToDevice::Step { .. } | ToDevice::Demand { demand: DemandMessage::Off, .. });
         assert_eq!(outcome.is_ok(), harmless, "{message:?}");
         assert!(bench.supervisor.sequencer().is_none(), "a sheet is started at the panel only");
     }

@@ -2,13 +2,13 @@
 
 use copperhold::plant::rng::Pcg;
 use copperhold_core::heat::Learned;
-use copperhold_core::units::{Duty, Kelvin, Slope, Span};
+use copperhold_core::probe::rtd::Pt100;
+use copperhold_core::units::{Kelvin, Slope, Span};
 use copperhold_core::wire::sheet::{EncodedSheet, StepMessage};
 use copperhold_firmware::drivers::max31865::Wires;
 use copperhold_firmware::probes::Choice;
 use copperhold_firmware::storage::settings::Origin;
 use copperhold_firmware::storage::{Store, Stored, safe_defaults};
-use copperhold_core::probe::rtd::Pt100;
 use copperhold_tests::memory_flash::MemoryFlash;
 
 const SIZE: usize = 4 * 4096;
@@ -19,7 +19,7 @@ fn settings(tank_w: u32) -> Stored {
     stored.probes.mash_tun = Choice::OneWire { rom: Some([0x28, 1, 2, 3, 4, 5, 6, 7]) };
     stored.probes.boil_kettle = Choice::Rtd { element: Pt100::R_REF_400, wires: Wires::Four };
     stored.knowledge.vessels.liquor_tank =
-        Some(Learned::new(Slope::from_micro(31_000), Span::from_secs(24), 3, Duty::from_basis_points(450)));
+        Some(Learned::new(Slope::from_micro(31_000), Span::from_secs(24), Slope::from_micro(450)));
     stored.knowledge.mash_offset = Some(Kelvin::from_milli(1_700));
     stored
 }
@@ -42,7 +42,7 @@ fn what_was_stored_comes_back_and_the_newer_wins() {
         assert_eq!(stored.probes, settings(watts).probes);
         assert_eq!(stored.knowledge.mash_offset.map(Kelvin::milli), Some(1_700));
         let learned = stored.knowledge.vessels.liquor_tank.expect("learned");
-        assert_eq!((learned.lag(), learned.stages()), (Span::from_secs(24), 3));
+        assert_eq!((learned.lag(), learned.loss()), (Span::from_secs(24), Slope::from_micro(450)));
         // Each change of unit rounds toward zero, by a millionth.
         assert!((30_996..=31_000).contains(&learned.slope().micro()), "{:?}", learned.slope());
     }

@@ -6,11 +6,16 @@
 //! Terms: a *cause* is a fact that holds now; a trip outlives its cause. The first cause is the one that is reported; later ones are
 //! counted. A trip is left by one door only: a fresh press of the acknowledge button after every cause has gone.
 
+pub mod detectors;
+pub mod heat_watch;
+pub mod sense;
+#[cfg(test)]
+mod tests;
 mod trip;
 
 pub use trip::{Advice, Trip};
 
-use crate::probe::{ProbeFault, Reading};
+use crate::probe::Reading;
 use crate::units::{Celsius, Instant, Kelvin, Span};
 use crate::vessel::{PerVessel, Vessel};
 
@@ -42,6 +47,10 @@ pub struct Facts {
     pub clock_fault: bool,
     /// The acknowledge button is down.
     pub acknowledge: bool,
+    /// What the detectors in [`heat_watch`] and [`sense`] found.
+    pub found: Option<Trip>,
+    /// A detector asks for no element just now.
+    pub hold: bool,
 }
 
 /// What the guard allows.
@@ -67,7 +76,7 @@ pub struct Latch {
 }
 
 /// The guard.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, PartialEq, Eq, Hash)]
 pub struct Guard {
     limits: PerVessel<Celsius>,
     latch: Option<Latch>,
@@ -75,7 +84,7 @@ pub struct Guard {
     blind_for: PerVessel<Span>,
     hot_for: PerVessel<Span>,
     acknowledge_was_down: bool,
-    advised: PerVessel<Option<ProbeFault>>,
+    advised: PerVessel<bool>,
 }
 
 impl Guard {
@@ -119,7 +128,7 @@ impl Guard {
         }
         if self.latch.is_some() {
             Verdict::Tripped
-        } else if self.is_blind(facts) {
+        } else if facts.hold || self.is_blind(facts) {
             Verdict::Hold
         } else {
             Verdict::Clear
@@ -135,17 +144,18 @@ impl Guard {
                 *blind_for = Span::ZERO;
                 let limit = *self.limits.get(vessel);
                 if temperature >= limit {
-                    *hot_for = hot_for.plus(facts.elapsed);
+                    *hot_for = hot_for.plus(facts.elapsed).min(LIMIT_PATIENCE);
                 } else if temperature < limit.less(LIMIT_RELEASE) || *hot_for < LIMIT_PATIENCE {
                     *hot_for = Span::ZERO;
                 }
-                *self.advised.get_mut(vessel) = None;
+                *self.advised.get_mut(vessel) = false;
             }
             Err(fault) => {
-                *blind_for = blind_for.plus(facts.elapsed);
+                *blind_for = blind_for.plus(facts.elapsed).min(PROBE_PATIENCE);
                 let advised = self.advised.get_mut(vessel);
-                if !*facts.needed.get(vessel) && *advised != Some(fault) {
-                    *advised = Some(fault);
+                // Once, and not for a probe that is only starting up: a warning that nags is not read.
+                if !*facts.needed.get(vessel) && !*advised && *blind_for >= PROBE_PATIENCE {
+                    *advised = true;
                     tell(Notice::Advised(Advice::Probe(vessel, fault)));
                 }
             }
@@ -164,6 +174,9 @@ impl Guard {
             if *self.hot_for.get(vessel) >= LIMIT_PATIENCE {
                 return Some(Trip::OverTemperature(vessel));
             }
+        }
+        if facts.found.is_some() {
+            return facts.found;
         }
         for vessel in Vessel::ALL {
             if let Err(fault) = *facts.readings.get(vessel) {

@@ -1,7 +1,7 @@
 //! What the guard can say: trips and advice, in plain words.
 
 use crate::probe::ProbeFault;
-use crate::vessel::Vessel;
+use crate::vessel::{Element, Vessel};
 use core::fmt;
 
 /// A danger that took the heat away. Latched until a person acknowledges it at the panel, after its cause has gone.
@@ -15,6 +15,24 @@ pub enum Trip {
     OverTemperature(Vessel),
     /// Time stood still, ran backwards or jumped.
     Clock,
+    /// A vessel is heated by something that was not commanded.
+    UnaskedHeat(Element),
+    /// A vessel's reading does not follow the heat that was commanded.
+    NoRise(Element),
+    /// A reading fell faster than liquid can.
+    Fell(Vessel),
+    /// The contactor stays closed although its coil is off.
+    ContactorStuck,
+    /// The contactor stays open although its coil is on.
+    ContactorOpen,
+    /// Current flows in an element that is commanded off.
+    UnaskedCurrent(Element),
+    /// No current flows in an element that is commanded on.
+    NoCurrent(Element),
+    /// An element is not covered by liquid.
+    Uncovered(Element),
+    /// Nobody has been there for too long.
+    Alone,
 }
 
 impl Trip {
@@ -27,6 +45,21 @@ impl Trip {
                 "switch off at the breaker if it still heats: a relay may have failed shorted; let it cool before you acknowledge"
             }
             Trip::Clock => "switch the controller off and on; if it comes again, replace the board",
+            Trip::UnaskedHeat(_) => {
+                "switch off at the breaker: a relay has probably failed shorted, or the elements' wires are swapped; have it repaired before you heat again"
+            }
+            Trip::NoRise(_) => {
+                "check that the probe is in this vessel's liquid, that the element is covered and whole, and that probes and elements are not swapped"
+            }
+            Trip::Fell(_) => {
+                "put the probe back into the liquid and fasten it; if liquid was let out, cover the element before you heat"
+            }
+            Trip::ContactorStuck => "isolate at the breaker: the contactor is welded or jammed; replace it",
+            Trip::ContactorOpen => "check the stop loop, the cut-out and the contactor's coil",
+            Trip::UnaskedCurrent(_) => "switch off at the breaker: the relay has failed shorted; replace it",
+            Trip::NoCurrent(_) => "check the element, its fuse and its relay",
+            Trip::Uncovered(_) => "cover the element with liquid before you heat again",
+            Trip::Alone => "look after the brewery, then acknowledge and arm again",
         }
     }
 }
@@ -39,6 +72,21 @@ impl fmt::Display for Trip {
             Trip::Probe(vessel, fault) => write!(f, "the {} probe {}", vessel.label(), fault.cause()),
             Trip::OverTemperature(vessel) => write!(f, "the {} passed its temperature limit", vessel.label()),
             Trip::Clock => f.write_str("the controller's clock stood still or jumped"),
+            Trip::UnaskedHeat(element) => write!(f, "the {} warms up although nothing asked for heat", element.vessel().label()),
+            Trip::NoRise(element) => {
+                write!(f, "the {} does not warm up although its element should heat", element.vessel().label())
+            }
+            Trip::Fell(vessel) => write!(f, "the {} reading fell faster than liquid can", vessel.label()),
+            Trip::ContactorStuck => f.write_str("the contactor stays closed although it is switched off"),
+            Trip::ContactorOpen => f.write_str("the contactor does not close"),
+            Trip::UnaskedCurrent(element) => {
+                write!(f, "current flows in the {}'s element although it is off", element.vessel().label())
+            }
+            Trip::NoCurrent(element) => {
+                write!(f, "no current flows in the {}'s element although it is on", element.vessel().label())
+            }
+            Trip::Uncovered(element) => write!(f, "the {}'s element is not covered", element.vessel().label()),
+            Trip::Alone => f.write_str("nobody has been at the controls for six hours"),
         }
     }
 }
@@ -48,6 +96,10 @@ impl fmt::Display for Trip {
 pub enum Advice {
     /// A probe that nothing depends on just now gives no sound reading.
     Probe(Vessel, ProbeFault),
+    /// The mash does not answer a tank that is warmer: nothing flows through the coil.
+    FlowStopped,
+    /// Nobody has been there for long; the heat will end.
+    PersonWanted,
 }
 
 impl fmt::Display for Advice {
@@ -55,6 +107,13 @@ impl fmt::Display for Advice {
         match self {
             Advice::Probe(vessel, fault) => {
                 write!(f, "the {} probe {}; {}", vessel.label(), fault.cause(), fault.remedy())
+            }
+            Advice::FlowStopped => f.write_str(
+                "the mash does not follow the tank, which waits at its last safe offset; check that the pump runs, that its valves are open \
+                 and that the grain bed is not stuck",
+            ),
+            Advice::PersonWanted => {
+                f.write_str("nobody has been at the controls for four hours; press any button, or the heat ends after six")
             }
         }
     }

@@ -1,37 +1,31 @@
 //! What a vessel has taught: the record the firmware stores between brew days.
 
-use crate::units::{Duty, Slope, Span};
+use crate::units::{Slope, Span};
 
-/// What a heat-up taught about a vessel, bounded. Plain integers, to be stored and read back as they are.
+/// What a heat-up taught about a vessel, each part within its bounds. Plain integers, to be stored and read back as they are.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Learned {
     slope_micro_k_per_s: u32,
     lag_ms: u32,
-    stages: u8,
-    hold_bits: u32,
+    loss_micro_k_per_s: u32,
 }
 
 impl Learned {
-    /// The steepest climb that is believed, K/s.
-    const STEEPEST_MICRO: u32 = 1_000_000;
-    /// The flattest climb that is believed, K/s.
-    const FLATTEST_MICRO: u32 = 500;
-    /// The longest lag that is believed.
-    const LONGEST_MS: u32 = 240_000;
-    /// The shortest lag that is believed.
-    const SHORTEST_MS: u32 = 2_000;
-
-    /// From its parts, each brought within its bounds: climb at full power without loss (0.0005 to 1 K/s), total lag (2 to 240 s), stages
-    /// that share the lag (1 to 6), duty that held the last target.
-    pub fn new(slope: Slope, lag: Span, stages: u8, hold: Duty) -> Learned {
-        let micro = u32::try_from(slope.micro()).unwrap_or(0);
+    /// From its parts, each brought within its bounds: `slope`, the climb at full power before any loss (0.0005 to 1 K/s); `lag`, the total
+    /// from element to thermometer (5 to 180 s); `loss`, the fall without power at 76 C (0 to 0.02 K/s).
+    pub fn new(slope: Slope, lag: Span, loss: Slope) -> Learned {
         let lag_ms = u32::try_from(lag.as_millis()).unwrap_or(u32::MAX);
         Learned {
-            slope_micro_k_per_s: micro.clamp(Learned::FLATTEST_MICRO, Learned::STEEPEST_MICRO),
-            lag_ms: lag_ms.clamp(Learned::SHORTEST_MS, Learned::LONGEST_MS),
-            stages: stages.clamp(1, 6),
-            hold_bits: hold.bits(),
+            slope_micro_k_per_s: u32::try_from(slope.micro()).unwrap_or(0).clamp(500, 1_000_000),
+            lag_ms: lag_ms.clamp(5_000, 180_000),
+            loss_micro_k_per_s: u32::try_from(loss.micro()).unwrap_or(0).min(20_000),
         }
+    }
+
+    /// The same record with another loss.
+    #[must_use]
+    pub fn with_loss(self, loss: Slope) -> Learned {
+        Learned { loss_micro_k_per_s: u32::try_from(loss.micro()).unwrap_or(0).min(20_000), ..self }
     }
 
     /// Climb at full power before any loss.
@@ -44,13 +38,8 @@ impl Learned {
         Span::from_millis(u64::from(self.lag_ms))
     }
 
-    /// Stages that share the lag.
-    pub fn stages(&self) -> u8 {
-        self.stages
-    }
-
-    /// Duty that held the last target.
-    pub fn hold(&self) -> Duty {
-        Duty::from_fixed(fixed::types::I16F16::from_bits(i32::try_from(self.hold_bits).unwrap_or(0)))
+    /// Fall without power at 76 C; see [`super::loss`] for other temperatures.
+    pub fn loss(&self) -> Slope {
+        Slope::from_micro(i32::try_from(self.loss_micro_k_per_s).unwrap_or(0))
     }
 }

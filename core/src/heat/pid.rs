@@ -61,6 +61,11 @@ impl PidGains {
         Ok(PidGains { kc, ti, td })
     }
 
+    /// Proportional action only; `kc` in duty per kelvin, at least the smallest step above 0.
+    pub fn proportional(kc: I16F16) -> PidGains {
+        PidGains { kc: kc.max(I16F16::DELTA), ti: None, td: Span::ZERO }
+    }
+
     /// Proportional gain in duty per kelvin.
     pub fn kc(&self) -> I16F16 {
         self.kc
@@ -119,6 +124,12 @@ impl Pid {
         }
     }
 
+    /// Swaps the gains and leaves the integral as it is: for gains that follow a fit, far from the target, where holding the output
+    /// would fill the integral.
+    pub fn refine_gains(&mut self, gains: PidGains) {
+        self.gains = gains;
+    }
+
     /// Makes `output` the output for the present error, whatever produced it so far.
     pub fn track(&mut self, output: Duty) {
         self.integral = bounded((i64::from(output.bits()) << 16).saturating_sub(self.direct));
@@ -127,6 +138,15 @@ impl Pid {
     /// Sets the integral action itself, for a known standing duty.
     pub fn preload(&mut self, standing: Duty) {
         self.integral = i64::from(standing.bits()) << 16;
+    }
+
+    /// Lets the integral action drift towards a known standing duty, with time constant `over`.
+    pub fn relax(&mut self, dt: Span, over: Span, standing: Duty) {
+        let dt_us = i64::try_from(dt.as_micros().min(LONGEST_STEP_US)).unwrap_or(0);
+        let over_us = i64::try_from(over.as_micros()).unwrap_or(i64::MAX);
+        let off = bounded((i64::from(standing.bits()) << 16).saturating_sub(self.integral));
+        let step = off.saturating_mul(dt_us).checked_div(over_us.saturating_add(dt_us)).unwrap_or(off);
+        self.integral = bounded(self.integral.saturating_add(step));
     }
 
     /// Forgets the past: integral and derivative at zero.
@@ -156,7 +176,7 @@ impl Pid {
             };
             self.integral = bounded(integral);
         }
-        let output = self.direct.saturating_add(self.integral).clamp(self.low, self.high);
+        let output = self.direct.saturating_add(self.integral).min(self.high).max(self.low);
         Duty::from_fixed(I16F16::from_bits(i32::try_from(output >> 16).unwrap_or(0)))
     }
 

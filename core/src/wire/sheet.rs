@@ -100,7 +100,9 @@ impl TryFrom<&StepMessage> for Step {
             }
             StepMessage::Rest { at_milli_c, lasts_s } => Step::Rest { at: temperature(*at_milli_c)?, lasts: time(*lasts_s)? },
             StepMessage::MashOut { at_milli_c, lasts_s } => Step::MashOut { at: temperature(*at_milli_c)?, lasts: time(*lasts_s)? },
-            StepMessage::Sparge { water_ml, at_milli_c } => Step::Sparge { water: volume(*water_ml)?, at: temperature(*at_milli_c)? },
+            StepMessage::Sparge { water_ml, at_milli_c } => {
+                Step::Sparge { water: volume(*water_ml)?, at: temperature(*at_milli_c)? }
+            }
             StepMessage::BringToBoil => Step::BringToBoil,
             StepMessage::Boil { duty, lasts_s, additions_left_s } => {
                 if *duty > 10_000 || !additions_left_s.is_sorted_by(|a, b| a >= b) {

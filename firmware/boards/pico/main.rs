@@ -11,17 +11,18 @@ mod serial;
 mod watchdog;
 
 use copperhold_core::supervisor::Supervisor;
+use copperhold_core::vessel::PerVessel;
 use copperhold_core::wire::sheet::EncodedSheet;
 use copperhold_firmware::app::{App, Loaded, Rooms};
-use copperhold_firmware::drivers::oled::Oled;
-use copperhold_firmware::link::Port;
 use copperhold_firmware::board::Parts;
+use copperhold_firmware::drivers::oled::Oled;
 use copperhold_firmware::drivers::one_wire::OneWire;
 use copperhold_firmware::fast_task::FastTask;
 use copperhold_firmware::lines::LinePins;
+use copperhold_firmware::link::Port;
 use copperhold_firmware::storage::Store;
 use core::cell::RefCell;
-use copperhold_core::vessel::PerVessel;
+use defmt_rtt as _;
 use embedded_hal_bus::i2c::RefCellDevice as I2cShare;
 use embedded_hal_bus::spi::RefCellDevice as SpiShare;
 use hal::fugit::RateExtU32;
@@ -29,7 +30,6 @@ use hal::gpio::{FunctionI2C, FunctionSioInput, FunctionSpi, FunctionUart, Pins, 
 use hal::pac;
 use interrupts::{ContactPins, Interrupts, LinePin};
 use parts::{AdcPins, BusDelay, BusPin, Pico};
-use defmt_rtt as _;
 use rp2040_hal as hal;
 
 /// Second-stage boot for the flash of the Pico and its copies.
@@ -64,9 +64,7 @@ fn build() -> &'static mut App<Pico> {
     // Taken once, right after a reset.
     let (Some(mut device), Some(core)) = (pac::Peripherals::take(), pac::CorePeripherals::take()) else { last_resort::stop() };
     let restart = watchdog::Restart::read(&device.WATCHDOG);
-    let Some(clocks) =
-        clocks::start(device.XOSC, device.CLOCKS, device.PLL_USB, &mut device.RESETS, &device.WATCHDOG)
-    else {
+    let Some(clocks) = clocks::start(device.XOSC, device.CLOCKS, device.PLL_USB, &mut device.RESETS, &device.WATCHDOG) else {
         last_resort::stop()
     };
     let sio = hal::Sio::new(device.SIO);
@@ -160,12 +158,7 @@ fn build() -> &'static mut App<Pico> {
     };
     watchdog::start(&device.WATCHDOG, &device.PSM);
     let board = Pico { timer, uart, usb, watchdog: device.WATCHDOG, restart };
-    let parts = Parts {
-        board,
-        spi: PerVessel { liquor_tank, mash_tun, boil_kettle },
-        bus,
-        analogue: adc,
-        expander: I2cShare::new(i2c),
-    };
+    let parts =
+        Parts { board, spi: PerVessel { liquor_tank, mash_tun, boil_kettle }, bus, analogue: adc, expander: I2cShare::new(i2c) };
     place!(App<Pico>, App::new(parts, rooms, store, loaded, restart.why()))
 }

@@ -22,11 +22,7 @@ use hal::pac;
 use hal::uart::{Enabled, UartPeripheral};
 
 /// Pins of the SPI bus.
-pub type SpiPins = (
-    Pin<Gpio3, FunctionSpi, PullDown>,
-    Pin<Gpio4, FunctionSpi, PullDown>,
-    Pin<Gpio2, FunctionSpi, PullDown>,
-);
+pub type SpiPins = (Pin<Gpio3, FunctionSpi, PullDown>, Pin<Gpio4, FunctionSpi, PullDown>, Pin<Gpio2, FunctionSpi, PullDown>);
 /// The SPI bus.
 pub type SpiBus = hal::Spi<hal::spi::Enabled, pac::SPI0, SpiPins, 8>;
 /// The I2C bus.
@@ -46,7 +42,6 @@ pub struct Pico {
     /// Why it started.
     pub restart: watchdog::Restart,
 }
-
 
 impl Board for Pico {
     type Line = LinePin;

@@ -95,7 +95,10 @@ impl Canvas {
             Pass::Sum => {
                 // FNV-1a, over the place and the description.
                 let place = y.to_le_bytes();
-                let sum = place.into_iter().chain(what).fold(0x811C_9DC5, |sum: u32, byte| (sum ^ u32::from(byte)).wrapping_mul(0x0100_0193));
+                let sum = place
+                    .into_iter()
+                    .chain(what)
+                    .fold(0x811C_9DC5, |sum: u32, byte| (sum ^ u32::from(byte)).wrapping_mul(0x0100_0193));
                 for page in touched {
                     if let Some(total) = self.sums.get_mut(page) {
                         *total = total.rotate_left(5) ^ sum;

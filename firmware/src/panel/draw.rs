@@ -95,8 +95,12 @@ pub fn hold_bar(canvas: &mut Canvas, held: u8) {
 pub fn doubt(canvas: &mut Canvas, origin: Origin, skip: u8) {
     title(canvas, "SETTINGS IN DOUBT");
     let text = match origin {
-        Origin::Blank => "Nothing is stored. Defaults: 5500 W, Pt100 on 3 wires, 430 ohm, 60 Hz. Hold the knob to use and store them.",
-        Origin::Damaged | Origin::Stored => "The stored settings are damaged. Hold the knob to use the defaults, then check every one.",
+        Origin::Blank => {
+            "Nothing is stored. Defaults: 5500 W, Pt100 on 3 wires, 430 ohm, 60 Hz. Hold the knob to use and store them."
+        }
+        Origin::Damaged | Origin::Stored => {
+            "The stored settings are damaged. Hold the knob to use the defaults, then check every one."
+        }
     };
     wrap(canvas, 13, 5, skip, text);
 }

@@ -56,6 +56,7 @@ impl View<'_> {
 
 /// What a person asks for.
 #[derive(Debug, Clone, PartialEq)]
+#[expect(clippy::large_enum_variant, reason = "there is no allocator, and settings are changed once in a while")]
 pub enum Action {
     /// A demand by hand.
     Demand(Vessel, Demand),

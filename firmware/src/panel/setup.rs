@@ -92,7 +92,9 @@ fn kind_text(choice: &Choice) -> Short {
         }
         Choice::OneWire { rom: None } => short(format_args!("one-wire")),
         Choice::OneWire { rom: Some([.., last, _]) } => short(format_args!("one-wire {last:02x}")),
-        Choice::Thermistor { divider } => short(format_args!("NTC {}", if divider.curve() == Curve::TenK3 { "10K3" } else { "3435" })),
+        Choice::Thermistor { divider } => {
+            short(format_args!("NTC {}", if divider.curve() == Curve::TenK3 { "10K3" } else { "3435" }))
+        }
     }
 }
 

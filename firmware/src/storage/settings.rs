@@ -12,7 +12,7 @@ use copperhold_core::probe::rtd::Pt100;
 use copperhold_core::probe::thermistor::{Curve, Divider};
 use copperhold_core::settings::{Draft, Settings};
 use copperhold_core::supervisor::Knowledge;
-use copperhold_core::units::{Celsius, Duty, Kelvin, Slope, Span, Watts};
+use copperhold_core::units::{Celsius, Kelvin, Slope, Span, Watts};
 use copperhold_core::vessel::{PerElement, PerVessel, Vessel};
 use serde::{Deserialize, Serialize};
 
@@ -48,6 +48,7 @@ pub fn safe_defaults() -> Stored {
             mains: Mains::Hz60,
             element_power: PerElement { liquor_tank: Some(Watts::new(5_500)), boil_kettle: Some(Watts::new(5_500)) },
             least_ml: PerElement { liquor_tank: 6_000, boil_kettle: 6_000 },
+            greatest_ml: PerElement { liquor_tank: 1_000_000, boil_kettle: 1_000_000 },
             limit: PerVessel {
                 liquor_tank: Celsius::from_milli(90_000),
                 mash_tun: Celsius::from_milli(90_000),
@@ -97,6 +98,7 @@ struct Plain {
     mains_50_hz: bool,
     element_w: PerElement<Option<u32>>,
     least_ml: PerElement<u32>,
+    greatest_ml: PerElement<u32>,
     limit_milli_c: PerVessel<i32>,
     boiling_milli_c: i32,
     cascade_limit_mk: i32,
@@ -120,8 +122,7 @@ enum PlainProbe {
 struct PlainLearned {
     slope_micro: i32,
     lag_ms: u32,
-    stages: u8,
-    hold: u16,
+    loss_micro: i32,
 }
 
 fn ms(span: Span) -> u32 {
@@ -139,6 +140,7 @@ impl From<&Stored> for Plain {
             mains_50_hz: draft.mains == Mains::Hz50,
             element_w: PerElement::build(|element| draft.element_power.get(element).map(Watts::get)),
             least_ml: draft.least_ml,
+            greatest_ml: draft.greatest_ml,
             limit_milli_c: PerVessel::build(|vessel| draft.limit.get(vessel).milli()),
             boiling_milli_c: draft.boiling.milli(),
             cascade_limit_mk: draft.cascade_limit.milli(),
@@ -151,8 +153,7 @@ impl From<&Stored> for Plain {
                 stored.knowledge.vessels.get(element).map(|learned| PlainLearned {
                     slope_micro: learned.slope().micro(),
                     lag_ms: ms(learned.lag()),
-                    stages: learned.stages(),
-                    hold: u16::try_from(learned.hold().basis_points()).unwrap_or(0),
+                    loss_micro: learned.loss().micro(),
                 })
             }),
             mash_offset_mk: stored.knowledge.mash_offset.map(Kelvin::milli),
@@ -173,6 +174,7 @@ impl Plain {
                 mains: if self.mains_50_hz { Mains::Hz50 } else { Mains::Hz60 },
                 element_power: PerElement::build(|element| self.element_w.get(element).map(Watts::new)),
                 least_ml: self.least_ml,
+                greatest_ml: self.greatest_ml,
                 limit: PerVessel::build(|vessel| Celsius::from_milli(*self.limit_milli_c.get(vessel))),
                 boiling: Celsius::from_milli(self.boiling_milli_c),
                 cascade_limit: Kelvin::from_milli(self.cascade_limit_mk),
@@ -185,8 +187,7 @@ impl Plain {
             knowledge: Knowledge {
                 vessels: PerElement::build(|element| {
                     self.learned.get(element).map(|plain| {
-                        let hold = Duty::from_basis_points(u32::from(plain.hold));
-                        Learned::new(Slope::from_micro(plain.slope_micro), span(plain.lag_ms), plain.stages, hold)
+                        Learned::new(Slope::from_micro(plain.slope_micro), span(plain.lag_ms), Slope::from_micro(plain.loss_micro))
                     })
                 }),
                 mash_offset: self.mash_offset_mk.map(Kelvin::from_milli),

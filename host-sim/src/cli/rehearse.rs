@@ -7,7 +7,7 @@ use copperhold::files::{self, Diagnostic, RigFile, SheetFile};
 use copperhold::rehearse::{Rehearsal, RehearsalError};
 use copperhold::report;
 use indicatif::{ProgressBar, ProgressStyle};
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
 /// What to rehearse, and where to write it.
@@ -24,7 +24,7 @@ pub struct Args {
     /// Write the day's figures as JSON.
     #[arg(long, value_name = "FILE")]
     json: Option<PathBuf>,
-    /// Write a report with charts. Default for the demo: copperhold-report.html in the target folder or the present one.
+    /// Write a report with charts. With neither --json nor --report it goes to copperhold-report.html, in ./target if there is one.
     #[arg(long, value_name = "FILE.html")]
     report: Option<PathBuf>,
 }
@@ -80,9 +80,17 @@ fn write_files(args: &Args, day: &Day) -> Result<(), Failure> {
     if let Some(path) = &args.json {
         report::write_atomically(path, &report::json::document(day)).map_err(fail)?;
     }
-    if let Some(path) = &args.report {
-        report::write_atomically(path, &report::html::page(day)).map_err(fail)?;
-        println!("\nReport: {}", path.display());
+    if let Some(path) = report_path(args) {
+        report::write_atomically(&path, &report::html::page(day)).map_err(fail)?;
+        println!("\nReport with charts: {}", path.display());
     }
     Ok(())
+}
+
+fn report_path(args: &Args) -> Option<PathBuf> {
+    let by_default = || {
+        let folder = if Path::new("target").is_dir() { "target" } else { "." };
+        args.json.is_none().then(|| Path::new(folder).join("copperhold-report.html"))
+    };
+    args.report.clone().or_else(by_default)
 }

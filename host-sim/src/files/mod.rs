@@ -6,7 +6,7 @@
 //! `defaults`; the keys themselves are listed once, in `rig_keys` and `sheet_keys`, for the reader, the messages and [`reference()`].
 
 mod compile;
-mod defaults;
+pub(crate) mod defaults;
 mod diagnose;
 mod key;
 mod order;

@@ -1,22 +1,22 @@
-//! The whole brewery: the equations stepped in time, the thermometers, the foam, and what the brewer's hands do.
+//! The whole brewery: the equations stepped in time, the thermometers and the foam, and what is true in it.
+//!
+//! What the brewer's hands do is in [`super::hands`].
 
 use super::energy::EnergyAccount;
 use super::foam::Foam;
-use super::integrate::rk4;
-use super::network::{Drive, FlowShare, GRAIN_DISPLACES_L_PER_KG, GRAIN_J_PER_KG_K, MashReturn, Network, WortReturn};
+use super::integrate::midpoint;
+use super::network::{Drive, GRAIN_DISPLACES_L_PER_KG, MashReturn, Network};
 use super::probe::{RawReading, Thermometer};
 use super::state::*;
+use super::vessel::FILM_KG;
 use super::water;
 use crate::rig::Rig;
 use copperhold_core::vessel::{Element, PerElement, PerVessel, Vessel};
 
-/// Heat that dry malt gives off when it takes up water, J/kg. Derived: the slaking correction of Pauls and Whites (Brewing Room Book
-/// 1984/85) for 4 % moisture, 1.5 K, times the heat capacity of the mash in its worked example, (0.40 + 2.68) x 4184 J/K per kg of malt.
-pub const SLAKING_J_PER_KG: f64 = 19_300.0;
 /// Volumes are stated as measured at this temperature, degrees Celsius.
 pub const COLD_C: f64 = 20.0;
 /// Internal steps are short enough for the fastest rate times the step to stay below this.
-const STEP_LIMIT: f64 = 0.8;
+const STEP_LIMIT: f64 = 0.3;
 /// Full-power heat-ups are summed over this many slices.
 const SLICES: usize = 256;
 
@@ -64,17 +64,17 @@ pub struct Truth {
 /// A simulated brewery.
 #[derive(Debug, Clone)]
 pub struct Brewery {
-    network: Network,
-    state: State,
-    thermometers: PerVessel<Thermometer>,
-    foam: Foam,
+    pub(super) network: Network,
+    pub(super) state: State,
+    pub(super) thermometers: PerVessel<Thermometer>,
+    pub(super) foam: Foam,
     /// Litres still to come from the tap.
-    tap_left_l: PerVessel<f64>,
+    pub(super) tap_left_l: PerVessel<f64>,
     t_s: f64,
     /// Heat content and liquid at the start.
-    start: (f64, f64),
+    pub(super) start: (f64, f64),
     /// What hands carried out less what they brought in: heat in J, liquid in kg.
-    by_hand: (f64, f64),
+    pub(super) by_hand: (f64, f64),
     last: LastStep,
 }
 
@@ -116,16 +116,19 @@ impl Brewery {
         brewery
     }
 
-    /// Moves on by `dt_s`, 0.001 to 10 s. Longer steps than the equations bear are divided.
+    /// Moves on by `dt_s`, up to 10 s; nothing happens in a step of no length. Longer steps than the equations bear are divided.
     pub fn step(&mut self, dt_s: f64, drive: &Drive) {
+        if dt_s <= 0.0 {
+            return;
+        }
         let before = self.state;
-        let pieces = (dt_s * self.network.fastest_per_s() / STEP_LIMIT).ceil().max(1.0);
+        let pieces = (dt_s * self.network.fastest_per_s / STEP_LIMIT).ceil().max(1.0);
         let site = &self.network.rig().site;
         let tap_kg_per_l = water::density(site.tap_c) * 1e-3;
         let tap_l = PerVessel::build(|v| self.tap_left_l.get(v).min(site.tap_l_per_min / 60.0 * dt_s));
         let tap_kg_per_s = PerVessel::build(|v| tap_l.get(v) * tap_kg_per_l / dt_s);
         for _ in 0..pieces as usize {
-            self.state = rk4(&self.state, dt_s / pieces, |s| self.network.rates(s, drive, &tap_kg_per_s));
+            self.state = midpoint(&self.state, dt_s / pieces, |s| self.network.rates(s, drive, &tap_kg_per_s));
         }
         for v in Vessel::ALL {
             *self.tap_left_l.get_mut(v) -= tap_l.get(v);
@@ -147,24 +150,20 @@ impl Brewery {
         }
         let kettle = self.network.kettle(&self.state);
         let vapour_w = self.last.kettle_vapour_kg_per_s * water::latent_heat(kettle.t_c);
-        self.foam.step(dt_s, vapour_w, self.state[KETTLE_KG] / kettle.kg_per_l, &self.network.pots.boil_kettle);
+        self.foam.step(dt_s, vapour_w, self.state[KETTLE_KG] / kettle.kg_per_l(), &self.network.pots.boil_kettle);
     }
 
     fn seen_c(&self) -> PerVessel<f64> {
         PerVessel {
             liquor_tank: self.state[TANK_SEEN_C],
-            mash_tun: self.network.layers(&self.state)[1].t_c,
+            mash_tun: self.network.layer(&self.state, 1).t_c,
             boil_kettle: self.state[KETTLE_SEEN_C],
         }
     }
 
-    fn bulk_c(&self) -> PerVessel<f64> {
-        let layers = self.network.layers(&self.state);
-        PerVessel {
-            liquor_tank: self.network.tank(&self.state).t_c,
-            mash_tun: layers.iter().map(|layer| layer.t_c).sum::<f64>() / LAYERS as f64,
-            boil_kettle: self.network.kettle(&self.state).t_c,
-        }
+    /// True bulk temperature of each vessel, degrees Celsius; the tun's is the mean of its layers.
+    pub fn bulk_c(&self) -> PerVessel<f64> {
+        self.network.temperatures_c(&self.state)
     }
 
     /// What is true now.
@@ -173,13 +172,13 @@ impl Brewery {
         let (tank, kettle, layers) = (self.network.tank(s), self.network.kettle(s), self.network.layers(s));
         let bulk_c = self.bulk_c();
         let volume_l = PerVessel {
-            liquor_tank: s[TANK_KG] / tank.kg_per_l,
-            mash_tun: s[TUN_KG] / layers[1].kg_per_l,
-            boil_kettle: s[KETTLE_KG] / kettle.kg_per_l,
+            liquor_tank: s[TANK_KG] / tank.kg_per_l(),
+            mash_tun: s[TUN_KG] / layers[1].kg_per_l(),
+            boil_kettle: s[KETTLE_KG] / kettle.kg_per_l(),
         };
         let mut level_l = volume_l;
         level_l.mash_tun += self.network.grain_kg * GRAIN_DISPLACES_L_PER_KG;
-        let boils = |t_c: f64| t_c >= self.network.boiling_c;
+        let boils = |t_c: f64, kg: f64| kg > 2.0 * FILM_KG && t_c >= self.network.boiling_c;
         Truth {
             bulk_c,
             seen_c: self.seen_c(),
@@ -192,7 +191,7 @@ impl Brewery {
             return_c: self.network.hoses(s)[1].t_c,
             sheath_c: PerElement { liquor_tank: s[TANK_SHEATH_C], boil_kettle: s[KETTLE_SHEATH_C] },
             element_w: self.last.element_w,
-            boiling: PerElement { liquor_tank: boils(tank.t_c), boil_kettle: boils(kettle.t_c) },
+            boiling: PerElement { liquor_tank: boils(tank.t_c, s[TANK_KG]), boil_kettle: boils(kettle.t_c, s[KETTLE_KG]) },
             kettle_vapour_kg_per_s: self.last.kettle_vapour_kg_per_s,
             kettle_vapour_kg: s[KETTLE_VAPOUR_KG],
             coil_w: self.last.coil_w,
@@ -222,8 +221,13 @@ impl Brewery {
         }
     }
 
+    /// Electric energy into both elements so far, J.
+    pub fn electric_j(&self) -> f64 {
+        self.state[TANK_ELECTRIC_J] + self.state[KETTLE_ELECTRIC_J]
+    }
+
     /// Heat above 0 C (J) and liquid (kg) of everything, from temperatures and masses.
-    fn content(&self) -> (f64, f64) {
+    pub(super) fn content(&self) -> (f64, f64) {
         let (n, s) = (&self.network, &self.state);
         let lump = |kg: f64, solids: f64, t_c: f64| kg * water::enthalpy(t_c) + solids * t_c;
         let tun_kg = s[TUN_KG] / LAYERS as f64;
@@ -252,133 +256,6 @@ impl Brewery {
     pub fn boiling_c(&self) -> f64 {
         self.network.boiling_c()
     }
-
-    // What the brewer's hands do.
-
-    /// Opens the tap over a vessel until `litres` more have come, on top of what is still to come.
-    pub fn fill_from_tap(&mut self, vessel: Vessel, litres: f64) {
-        *self.tap_left_l.get_mut(vessel) += litres.max(0.0);
-    }
-
-    /// Closes the tap over a vessel.
-    pub fn close_tap(&mut self, vessel: Vessel) {
-        *self.tap_left_l.get_mut(vessel) = 0.0;
-    }
-
-    /// Litres still to come from the tap.
-    pub fn tap_left_l(&self, vessel: Vessel) -> f64 {
-        *self.tap_left_l.get(vessel)
-    }
-
-    /// Turns the valve behind the mash pump.
-    pub fn set_mash_return(&mut self, to: MashReturn) {
-        self.network.mash_return = to;
-    }
-
-    /// Turns the valve behind the wort pump. Cooling water runs while wort passes the chiller.
-    pub fn set_wort_return(&mut self, to: WortReturn) {
-        self.network.wort_return = to;
-    }
-
-    /// Puts a lid on or takes it off.
-    pub fn set_lid(&mut self, vessel: Vessel, on: bool) {
-        self.network.pots.get_mut(vessel).lid = on;
-    }
-
-    /// Changes the mains voltage, V RMS.
-    pub fn set_mains_volts(&mut self, volts: f64) {
-        self.network.set_volts(volts);
-    }
-
-    /// Changes the pumps' flows, as shares of the rig's figures. The coil's conductance follows the mash pump's.
-    pub fn set_flow(&mut self, share: FlowShare) {
-        self.network.set_flow(share);
-    }
-
-    /// The pumps' flows, as shares of the rig's figures.
-    pub fn flow(&self) -> FlowShare {
-        self.network.flow()
-    }
-
-    /// Changes the mixing lag of a vessel, s, 0.5 or more: a paddle makes it short, a still tank long.
-    pub fn set_mixing_s(&mut self, vessel: Vessel, seconds: f64) {
-        self.network.pots.get_mut(vessel).mixing_s = seconds.max(0.5);
-    }
-
-    /// One good stir: the layers of the tun, or the place of the thermometer and the bulk, become one temperature.
-    pub fn stir(&mut self, vessel: Vessel) {
-        match vessel {
-            Vessel::LiquorTank => self.state[TANK_SEEN_C] = self.network.tank(&self.state).t_c,
-            Vessel::BoilKettle => self.state[KETTLE_SEEN_C] = self.network.kettle(&self.state).t_c,
-            Vessel::MashTun => {
-                let layers = &mut self.state[TUN_J..TUN_J + LAYERS];
-                let mean = layers.iter().sum::<f64>() / LAYERS as f64;
-                layers.fill(mean);
-            }
-        }
-    }
-
-    /// Doughs in: grain of a temperature, evenly stirred in, with its slaking heat.
-    pub fn add_grain(&mut self, kg: f64, t_c: f64) {
-        let brought_j = kg * (GRAIN_J_PER_KG_K * t_c + SLAKING_J_PER_KG);
-        self.network.grain_kg += kg;
-        for layer in &mut self.state[TUN_J..TUN_J + LAYERS] {
-            *layer += brought_j / LAYERS as f64;
-        }
-        self.stir(Vessel::MashTun);
-        self.by_hand.0 -= brought_j;
-    }
-
-    /// Pours a vessel out: liquid, and the tun's grain with it. The wall stays.
-    pub fn empty(&mut self, vessel: Vessel) {
-        let before = self.content();
-        let t_c = *self.bulk_c().get(vessel);
-        let (kg, wall) = (self.state[kg_entry(vessel)], self.network.pots.get(vessel).wall_j_per_k);
-        self.state[kg_entry(vessel)] = 0.0;
-        match vessel {
-            Vessel::LiquorTank => self.state[TANK_J] = wall * t_c,
-            Vessel::BoilKettle => self.state[KETTLE_J] = wall * t_c,
-            Vessel::MashTun => {
-                self.network.grain_kg = 0.0;
-                self.state[TUN_J..TUN_J + LAYERS].fill(wall * t_c / LAYERS as f64);
-            }
-        }
-        self.by_hand.0 += before.0 - self.content().0;
-        self.by_hand.1 += kg;
-    }
-
-    /// Starts a vessel with `litres` (at that temperature) of liquid, wall and element at `t_c`, its thermometer settled; the energy account
-    /// starts again from here. For tests and for days that begin in the middle.
-    pub fn preset(&mut self, vessel: Vessel, litres: f64, t_c: f64) {
-        let kg = litres * water::density(t_c) * 1e-3;
-        let joules = kg * water::enthalpy(t_c) + self.network.pots.get(vessel).wall_j_per_k * t_c;
-        self.state[kg_entry(vessel)] = kg;
-        match vessel {
-            Vessel::LiquorTank => {
-                self.state[TANK_J] = joules;
-                (self.state[TANK_SHEATH_C], self.state[TANK_SEEN_C]) = (t_c, t_c);
-            }
-            Vessel::BoilKettle => {
-                self.state[KETTLE_J] = joules;
-                (self.state[KETTLE_SHEATH_C], self.state[KETTLE_SEEN_C]) = (t_c, t_c);
-            }
-            Vessel::MashTun => {
-                let grain_j = self.network.grain_kg * GRAIN_J_PER_KG_K * t_c;
-                self.state[TUN_J..TUN_J + LAYERS].fill((joules + grain_j) / LAYERS as f64);
-            }
-        }
-        self.thermometers.get_mut(vessel).settle(t_c);
-        self.state[TANK_ELECTRIC_J..].fill(0.0);
-        self.by_hand = (0.0, 0.0);
-        self.start = self.content();
-    }
-
-    /// Makes the kettle's content fresh wort, whose first boil foams. Run-off from grain does it by itself.
-    pub fn make_wort(&mut self) {
-        self.foam.freshen();
-    }
-
-    // What a judge asks.
 
     /// True heat capacity of a vessel now: liquid, wall and grain, without the element, J/K.
     pub fn heat_capacity_j_per_k(&self, vessel: Vessel) -> f64 {

@@ -38,6 +38,9 @@ impl Foam {
         let pace = dt_s / FOAM_S;
         self.height_m += (target_m - self.height_m) * (pace / (1.0 + pace));
         self.fresh *= 1.0 - (flux.max(0.0) * dt_s / SPENT_J_PER_M2).min(1.0);
+        // What has decayed to nothing is nothing: numbers near the smallest slow the arithmetic down.
+        self.height_m = if self.height_m < 1e-9 { 0.0 } else { self.height_m };
+        self.fresh = if self.fresh < 1e-9 { 0.0 } else { self.fresh };
         let headspace_m = ((pot.capacity_l - litres) * 1e-3 / pot.surface_m2).max(1e-3);
         self.level = (self.height_m / headspace_m).min(1.0);
         self.boiled_over |= self.height_m >= headspace_m;

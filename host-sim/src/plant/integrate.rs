@@ -1,28 +1,36 @@
-//! The integrator: classical Runge-Kutta of fourth order at a fixed step.
+//! The integrator: the explicit midpoint rule (Runge-Kutta of second order) at a fixed step.
+//!
+//! Second order is enough: the fastest part, an element's sheath, moves by a few percent of its time constant in a step, and the error of
+//! a step is a sixth of the cube of that. Two evaluations keep a six-hour day in the tens of milliseconds.
 
 /// One step of `dt_s` from `state`, with `rates` giving the time derivative of every entry.
 #[inline]
-pub fn rk4<const N: usize>(state: &[f64; N], dt_s: f64, mut rates: impl FnMut(&[f64; N]) -> [f64; N]) -> [f64; N] {
-    let ahead = |k: &[f64; N], h: f64| -> [f64; N] { std::array::from_fn(|n| state[n] + h * k[n]) };
-    let k1 = rates(state);
-    let k2 = rates(&ahead(&k1, 0.5 * dt_s));
-    let k3 = rates(&ahead(&k2, 0.5 * dt_s));
-    let k4 = rates(&ahead(&k3, dt_s));
-    std::array::from_fn(|n| state[n] + dt_s / 6.0 * (k1[n] + 2.0 * (k2[n] + k3[n]) + k4[n]))
+pub fn midpoint<const N: usize>(state: &[f64; N], dt_s: f64, mut rates: impl FnMut(&[f64; N]) -> [f64; N]) -> [f64; N] {
+    let middle = ahead(state, &rates(state), 0.5 * dt_s);
+    ahead(state, &rates(&middle), dt_s)
+}
+
+#[inline(always)]
+fn ahead<const N: usize>(state: &[f64; N], slope: &[f64; N], dt_s: f64) -> [f64; N] {
+    let mut there = *state;
+    for n in 0..N {
+        there[n] += dt_s * slope[n];
+    }
+    there
 }
 
 #[cfg(test)]
 mod tests {
-    use super::rk4;
+    use super::midpoint;
 
     #[test]
-    fn halving_the_step_divides_the_error_by_sixteen() {
+    fn halving_the_step_divides_the_error_by_four() {
         let error = |steps: usize| {
             let dt = 2.0 / steps as f64;
-            let end = (0..steps).fold([1.0], |y, _| rk4(&y, dt, |y| [-y[0]]));
+            let end = (0..steps).fold([1.0], |y, _| midpoint(&y, dt, |y| [-y[0]]));
             (end[0] - (-2f64).exp()).abs()
         };
-        let ratio = error(20) / error(40);
-        assert!((15.0..18.0).contains(&ratio), "{ratio}");
+        let ratio = error(100) / error(200);
+        assert!((3.9..4.1).contains(&ratio), "{ratio}");
     }
 }

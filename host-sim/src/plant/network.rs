@@ -11,7 +11,7 @@
 
 use super::coil;
 use super::state::*;
-use super::vessel::{Leaving, Lump, Pot, Sheath};
+use super::vessel::{FILM_KG, Leaving, Lump, Pot, Sheath};
 use super::{air, water};
 use crate::rig::Rig;
 use copperhold_core::vessel::{Element, PerElement, PerVessel, Pumps, Vessel};
@@ -33,6 +33,8 @@ const RATED_CP: f64 = 4190.0;
 /// Exchange between layers with the pump at rest is slower than `mixing_s` by this factor: the grain bed hinders convection. Common
 /// practice (a still mash keeps warm and cold places for many minutes), no source for the figure.
 const STILL_BED: f64 = 20.0;
+/// What one layer of the tun has of it.
+const LAYER_SHARE: f64 = 1.0 / LAYERS as f64;
 /// Exchange time between layers of liquid without grain, s.
 const NO_BED_S: f64 = 10.0;
 
@@ -87,8 +89,10 @@ pub struct Network {
     pub(super) mash_return: MashReturn,
     pub(super) wort_return: WortReturn,
     pub(super) boiling_c: f64,
+    pub(super) fastest_per_s: f64,
     rig: Rig,
     hose_kg: f64,
+    tap_h: f64,
     flow: FlowShare,
     coil_effectiveness: f64,
     chiller_w_per_k: f64,
@@ -108,7 +112,9 @@ impl Network {
             mash_return: MashReturn::ToTun,
             wort_return: WortReturn::Whirlpool,
             boiling_c: air::boiling_point_c(rig.site.altitude_m),
+            fastest_per_s: 0.0,
             hose_kg: 0.5 * rig.pumps.hose_l.max(LEAST_HOSE_L) * RATED_KG_PER_L,
+            tap_h: water::enthalpy(rig.site.tap_c),
             flow: FlowShare { liquor: 1.0, mash: 1.0, wort: 1.0 },
             coil_effectiveness: 0.0,
             chiller_w_per_k: 0.0,
@@ -138,6 +144,7 @@ impl Network {
 
     pub(super) fn set_flow(&mut self, flow: FlowShare) {
         self.flow = flow;
+        self.fastest_per_s = self.fastest();
         let rate = |l_per_min: f64| l_per_min / 60.0 * RATED_KG_PER_L * RATED_CP;
         let through_coil = rate(self.rig.pumps.mash_l_per_min * flow.mash);
         let ua = coil::conductance_at(self.rig.coil.ua_w_per_k, flow.mash);
@@ -151,14 +158,20 @@ impl Network {
         };
     }
 
+    pub(super) fn set_mixing_s(&mut self, vessel: Vessel, seconds: f64) {
+        self.pots.get_mut(vessel).mixing_s = seconds.max(0.5);
+        self.fastest_per_s = self.fastest();
+    }
+
     pub(super) fn flow(&self) -> FlowShare {
         self.flow
     }
 
-    /// The fastest rate in the equations, 1/s: what limits the step.
-    pub(super) fn fastest_per_s(&self) -> f64 {
-        let pumps = &self.rig.pumps;
-        let litres = pumps.mash_l_per_min.max(pumps.run_off_l_per_min).max(pumps.liquor_l_per_min).max(pumps.wort_l_per_min) / 60.0;
+    /// The fastest rate in the equations, 1/s: what limits the step. For a change of flow or mixing to take note of.
+    fn fastest(&self) -> f64 {
+        let (pumps, flow) = (&self.rig.pumps, &self.flow);
+        let mash = pumps.mash_l_per_min.max(pumps.run_off_l_per_min) * flow.mash;
+        let litres = mash.max(pumps.liquor_l_per_min * flow.liquor).max(pumps.wort_l_per_min * flow.wort) / 60.0;
         let hose = litres * RATED_KG_PER_L / self.hose_kg;
         let sheaths = self.sheaths.liquor_tank.rate_per_s().max(self.sheaths.boil_kettle.rate_per_s());
         let mixing = 1.0 / self.pots.liquor_tank.mixing_s.min(self.pots.boil_kettle.mixing_s);
@@ -168,7 +181,7 @@ impl Network {
 
     /// Heat capacity of wall and grain of one layer of the tun, J/K.
     pub(super) fn layer_solids(&self) -> f64 {
-        (self.pots.mash_tun.wall_j_per_k + self.grain_kg * GRAIN_J_PER_KG_K) / LAYERS as f64
+        (self.pots.mash_tun.wall_j_per_k + self.grain_kg * GRAIN_J_PER_KG_K) * LAYER_SHARE
     }
 
     pub(super) fn tank(&self, state: &State) -> Lump {
@@ -179,11 +192,17 @@ impl Network {
         Lump::of(state[KETTLE_KG], self.pots.boil_kettle.wall_j_per_k, state[KETTLE_J])
     }
 
-    pub(super) fn layers(&self, state: &State) -> [Lump; LAYERS] {
-        let (kg, solids) = (state[TUN_KG] / LAYERS as f64, self.layer_solids());
-        [0, 1, 2].map(|n| Lump::of(kg, solids, state[TUN_J + n]))
+    #[inline(always)]
+    pub(super) fn layer(&self, state: &State, n: usize) -> Lump {
+        Lump::of(state[TUN_KG] * LAYER_SHARE, self.layer_solids(), state[TUN_J + n])
     }
 
+    #[inline(always)]
+    pub(super) fn layers(&self, state: &State) -> [Lump; LAYERS] {
+        [self.layer(state, 0), self.layer(state, 1), self.layer(state, 2)]
+    }
+
+    #[inline(always)]
     pub(super) fn hoses(&self, state: &State) -> [Lump; 2] {
         [Lump::of(self.hose_kg, 0.0, state[HOSE_OUT_J]), Lump::of(self.hose_kg, 0.0, state[HOSE_BACK_J])]
     }
@@ -197,29 +216,30 @@ impl Network {
     pub fn rates(&self, state: &State, drive: &Drive, tap_kg_per_s: &PerVessel<f64>) -> State {
         let mut d: State = [0.0; ENTRIES];
         let (tank, kettle, layers) = (self.tank(state), self.kettle(state), self.layers(state));
-        let tap_h = water::enthalpy(self.rig.site.tap_c);
+        let tap_h = self.tap_h;
         let air_c = self.rig.site.air_c;
         let pumps = &self.rig.pumps;
 
         // Levels, and flows in kg/s.
-        let tank_l = state[TANK_KG] / tank.kg_per_l;
-        let kettle_l = state[KETTLE_KG] / kettle.kg_per_l;
+        let (tank_kg_per_l, kettle_kg_per_l, tun_kg_per_l) = (tank.kg_per_l(), kettle.kg_per_l(), layers[1].kg_per_l());
+        let tank_l = state[TANK_KG] / tank_kg_per_l;
+        let kettle_l = state[KETTLE_KG] / kettle_kg_per_l;
         let bottom = layers[LAYERS - 1];
-        let tun_liquid_l = state[TUN_KG] / layers[1].kg_per_l;
+        let tun_liquid_l = state[TUN_KG] / tun_kg_per_l;
         let tun_l = tun_liquid_l + self.grain_kg * GRAIN_DISPLACES_L_PER_KG;
         let tun_free_l = tun_liquid_l - self.grain_kg * GRAIN_HOLDS_L_PER_KG - self.pots.mash_tun.dead_space_l;
-        let pumped = |on: bool, l_per_min: f64, from: &Lump, free_l: f64| {
-            if on { l_per_min / 60.0 * from.kg_per_l * (free_l / STARVING_L).clamp(0.0, 1.0) } else { 0.0 }
+        let pumped = |on: bool, l_per_min: f64, kg_per_l: f64, free_l: f64| {
+            if on { l_per_min * (1.0 / 60.0) * kg_per_l * ((free_l - FILM_KG) * (1.0 / STARVING_L)).clamp(0.0, 1.0) } else { 0.0 }
         };
         let liquor_l_per_min = pumps.liquor_l_per_min * self.flow.liquor;
-        let liquor = pumped(drive.pumps.liquor, liquor_l_per_min, &tank, tank_l - self.pots.liquor_tank.dead_space_l);
+        let liquor = pumped(drive.pumps.liquor, liquor_l_per_min, tank_kg_per_l, tank_l - self.pots.liquor_tank.dead_space_l);
         let (recirculates, mash_l_per_min) = match self.mash_return {
             MashReturn::ToTun => (true, pumps.mash_l_per_min * self.flow.mash),
             MashReturn::ToKettle => (false, pumps.run_off_l_per_min * self.flow.mash),
         };
-        let mash = pumped(drive.pumps.mash, mash_l_per_min, &bottom, tun_free_l);
+        let mash = pumped(drive.pumps.mash, mash_l_per_min, tun_kg_per_l, tun_free_l);
         let wort_l_per_min = pumps.wort_l_per_min * self.flow.wort;
-        let wort = pumped(drive.pumps.wort, wort_l_per_min, &kettle, kettle_l - self.pots.boil_kettle.dead_space_l);
+        let wort = pumped(drive.pumps.wort, wort_l_per_min, kettle_kg_per_l, kettle_l - self.pots.boil_kettle.dead_space_l);
 
         // Elements.
         let mut element = |e: Element, lump: &Lump, litres: f64, sheath: usize, electric: usize| {
@@ -245,9 +265,9 @@ impl Network {
         d[COIL_J] = coil_w;
 
         // Tank.
-        let mut tank_gone = self.pots.liquor_tank.leaving(&tank, state[TANK_KG], tank_l);
+        let mut tank_gone = self.pots.liquor_tank.leaving(&tank, state[TANK_KG], tank_l, self.pots.liquor_tank.capacity_l - tank_l);
         self.pots.liquor_tank.boil(&mut tank_gone, &tank, state[TANK_KG], self.boiling_c);
-        let tank_spill = self.pots.liquor_tank.spill_kg_per_s(&tank, tank_l);
+        let tank_spill = self.pots.liquor_tank.spill_kg_per_s(tank_kg_per_l, tank_l);
         d[TANK_KG] = tap_kg_per_s.liquor_tank - liquor - tank_spill - tank_gone.vapour_kg_per_s;
         d[TANK_J] = tank_heat_w - coil_w + tap_kg_per_s.liquor_tank * tap_h
             - (liquor + tank_spill) * tank.h
@@ -256,9 +276,10 @@ impl Network {
         d[TANK_SEEN_C] = (tank.t_c - state[TANK_SEEN_C]) / self.pots.liquor_tank.mixing_s;
 
         // Kettle. Cooling water runs only while wort passes the chiller.
-        let mut kettle_gone = self.pots.boil_kettle.leaving(&kettle, state[KETTLE_KG], kettle_l);
+        let mut kettle_gone =
+            self.pots.boil_kettle.leaving(&kettle, state[KETTLE_KG], kettle_l, self.pots.boil_kettle.capacity_l - kettle_l);
         self.pots.boil_kettle.boil(&mut kettle_gone, &kettle, state[KETTLE_KG], self.boiling_c);
-        let kettle_spill = self.pots.boil_kettle.spill_kg_per_s(&kettle, kettle_l);
+        let kettle_spill = self.pots.boil_kettle.spill_kg_per_s(kettle_kg_per_l, kettle_l);
         let (chilled, knocked_out) = match self.wort_return {
             WortReturn::Whirlpool => (0.0, 0.0),
             WortReturn::Chiller => (wort, 0.0),
@@ -280,6 +301,7 @@ impl Network {
             in_w: liquor * tank.h + through_coil * back.h + tap_kg_per_s.mash_tun * tap_h,
             out_kg_per_s: mash,
             bed_mixes: mash > 0.0,
+            kg_per_l: tun_kg_per_l,
         };
         let (tun_gone, tun_spill) = self.tun_rates(state, &layers, tun_l, &tun, &mut d);
 
@@ -302,10 +324,10 @@ impl Network {
     fn tun_rates(&self, state: &State, layers: &[Lump; LAYERS], level_l: f64, flows: &TunFlows, d: &mut State) -> (Leaving, f64) {
         let pot = &self.pots.mash_tun;
         let kg = state[TUN_KG];
-        let gone = pot.leaving(&layers[0], kg, level_l / LAYERS as f64);
-        let spill = pot.spill_kg_per_s(&layers[0], level_l);
+        let gone = pot.leaving(&layers[0], kg, level_l * LAYER_SHARE, pot.capacity_l - level_l);
+        let spill = pot.spill_kg_per_s(flows.kg_per_l, level_l);
         let down = flows.in_kg_per_s - gone.vapour_kg_per_s - spill;
-        let each = (down - flows.out_kg_per_s) / LAYERS as f64;
+        let each = (down - flows.out_kg_per_s) * LAYER_SHARE;
         let (first, second) = (down - each, flows.out_kg_per_s + each);
         let upwind = |rate: f64, above: &Lump, below: &Lump| rate * if rate >= 0.0 { above.h } else { below.h };
         let exchange_s = if self.grain_kg == 0.0 {
@@ -315,16 +337,26 @@ impl Network {
         } else {
             pot.mixing_s * STILL_BED
         };
-        let exchange = |above: &Lump, below: &Lump| above.j_per_k / exchange_s * (above.t_c - below.t_c);
+        let exchange_per_s = 1.0 / exchange_s;
+        let exchange = |above: &Lump, below: &Lump| above.j_per_k * exchange_per_s * (above.t_c - below.t_c);
         let first_w = upwind(first, &layers[0], &layers[1]) + exchange(&layers[0], &layers[1]);
         let second_w = upwind(second, &layers[1], &layers[2]) + exchange(&layers[1], &layers[2]);
-        let side = |lump: &Lump| pot.side_loss_w(lump.t_c, level_l / LAYERS as f64);
+        let side = |lump: &Lump| pot.side_loss_w(lump.t_c, level_l * LAYER_SHARE);
         let (middle_w, bottom_w) = (side(&layers[1]), side(&layers[2]));
         d[TUN_KG] = down - flows.out_kg_per_s;
         d[TUN_J] = flows.in_w - spill * layers[0].h - gone.vapour_w - gone.lost_w - first_w;
         d[TUN_J + 1] = first_w - second_w - middle_w;
         d[TUN_J + 2] = second_w - flows.out_kg_per_s * layers[2].h - bottom_w;
         (Leaving { lost_w: gone.lost_w + middle_w + bottom_w, ..gone }, spill)
+    }
+
+    /// Bulk temperature of each vessel in a state, degrees Celsius; the tun's is the mean of its layers.
+    pub fn temperatures_c(&self, state: &State) -> PerVessel<f64> {
+        PerVessel {
+            liquor_tank: self.tank(state).t_c,
+            mash_tun: self.layers(state).iter().map(|layer| layer.t_c).sum::<f64>() * LAYER_SHARE,
+            boil_kettle: self.kettle(state).t_c,
+        }
     }
 
     /// Heat capacity of a vessel now: liquid, wall and grain, without the element, J/K.
@@ -343,4 +375,5 @@ struct TunFlows {
     in_w: f64,
     out_kg_per_s: f64,
     bed_mixes: bool,
+    kg_per_l: f64,
 }

@@ -36,8 +36,10 @@ pub const HOSE_BACK_J: usize = 11;
 pub const TANK_SEEN_C: usize = 12;
 /// What the kettle's thermometer place sees, degrees Celsius.
 pub const KETTLE_SEEN_C: usize = 13;
+/// From here on the entries are sums since the start, which nothing else depends on.
+pub const FIRST_SUM: usize = 14;
 /// Electric energy into the tank's element so far, J.
-pub const TANK_ELECTRIC_J: usize = 14;
+pub const TANK_ELECTRIC_J: usize = FIRST_SUM;
 /// Electric energy into the kettle's element so far, J.
 pub const KETTLE_ELECTRIC_J: usize = 15;
 /// Lost to the room by convection and radiation so far, J.

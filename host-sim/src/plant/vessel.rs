@@ -11,6 +11,8 @@ pub const STEEL_J_PER_KG_K: f64 = 500.0;
 pub const BOIL_S: f64 = 2.0;
 /// Liquid below which evaporation and boiling fade out, kg.
 const DAMP_KG: f64 = 0.2;
+/// The film that stays on a dry vessel, kg. Without it the liquid would fade for ever through numbers too small to compute with.
+pub const FILM_KG: f64 = 0.01;
 /// Time in which what stands above the brim runs off, s.
 const SPILL_S: f64 = 2.0;
 /// Least heat capacity of a wall, so that an empty vessel has a temperature, J/K.
@@ -50,18 +52,22 @@ pub struct Lump {
     pub t_c: f64,
     /// Specific enthalpy of the liquid, J/kg.
     pub h: f64,
-    /// Density of the liquid, kg/L.
-    pub kg_per_l: f64,
     /// Heat capacity of liquid and solids, J/K.
     pub j_per_k: f64,
 }
 
 impl Lump {
     /// The lump of `kg` and `solids_j_per_k` that holds `joules` above 0 C.
-    #[inline]
+    #[inline(always)]
     pub fn of(kg: f64, solids_j_per_k: f64, joules: f64) -> Lump {
         let (t_c, h, cp) = water::temperature_of(kg, solids_j_per_k, joules);
-        Lump { t_c, h, kg_per_l: water::density(t_c) * 1e-3, j_per_k: kg * cp + solids_j_per_k }
+        Lump { t_c, h, j_per_k: kg * cp + solids_j_per_k }
+    }
+
+    /// Density of the liquid, kg/L.
+    #[inline]
+    pub fn kg_per_l(&self) -> f64 {
+        water::density(self.t_c) * 1e-3
     }
 }
 
@@ -97,16 +103,22 @@ impl Pot {
         self.losses.at(t_c)
     }
 
-    /// Loss to the room and evaporation below the boil, for liquid that wets the wall up to `level_l`.
+    /// Loss to the room and evaporation below the boil, through the ring of the wall that `ring_l` wets and up to the lid or the air.
+    /// Under a lid the `headspace_l` above is full of vapour, whose condensate keeps its wall as warm as the liquid.
     #[inline]
-    pub fn leaving(&self, lump: &Lump, kg: f64, level_l: f64) -> Leaving {
+    pub fn leaving(&self, lump: &Lump, kg: f64, ring_l: f64, headspace_l: f64) -> Leaving {
         let losses = self.losses.at(lump.t_c);
         let vapour_kg_per_s = losses.vapour_kg_per_s(self.lid) * damp(kg);
         Leaving {
-            lost_w: losses.dry_w(level_l * self.wall_m2_per_l, self.lid),
+            lost_w: losses.dry_w(self.warm_wall_m2(ring_l, headspace_l), self.lid),
             vapour_kg_per_s,
             vapour_w: vapour_kg_per_s * (lump.h + water::latent_heat(lump.t_c)),
         }
+    }
+
+    #[inline]
+    fn warm_wall_m2(&self, ring_l: f64, headspace_l: f64) -> f64 {
+        (ring_l + if self.lid { headspace_l.max(0.0) } else { 0.0 }) * self.wall_m2_per_l
     }
 
     /// Loss through a ring of the side wall that holds `litres`, W.
@@ -129,20 +141,21 @@ impl Pot {
 
     /// What runs over the brim, kg/s.
     #[inline]
-    pub fn spill_kg_per_s(&self, lump: &Lump, level_l: f64) -> f64 {
-        (level_l - self.capacity_l).max(0.0) * lump.kg_per_l / SPILL_S
+    pub fn spill_kg_per_s(&self, kg_per_l: f64, level_l: f64) -> f64 {
+        (level_l - self.capacity_l).max(0.0) * kg_per_l * (1.0 / SPILL_S)
     }
 
-    /// Wetted wall and both faces, W lost at a temperature and level, evaporation included.
+    /// Wall, bottom and top together at a temperature and level, evaporation included, W.
     pub fn standing_loss_w(&self, t_c: f64, level_l: f64) -> f64 {
         let losses = self.losses.at(t_c);
-        losses.dry_w(level_l * self.wall_m2_per_l, self.lid) + losses.vapour_kg_per_s(self.lid) * water::latent_heat(t_c)
+        losses.dry_w(self.warm_wall_m2(level_l, self.capacity_l - level_l), self.lid)
+            + losses.vapour_kg_per_s(self.lid) * water::latent_heat(t_c)
     }
 }
 
 #[inline]
 fn damp(kg: f64) -> f64 {
-    (kg / DAMP_KG).clamp(0.0, 1.0)
+    ((kg - FILM_KG) * (1.0 / DAMP_KG)).clamp(0.0, 1.0)
 }
 
 /// An element as a lump of sheath and filling.
@@ -154,8 +167,8 @@ pub struct Sheath {
     pub j_per_k: f64,
     w_per_k: f64,
     area_m2: f64,
-    covered_above_l: f64,
     bare_below_l: f64,
+    covered_per_l: f64,
 }
 
 impl Sheath {
@@ -163,23 +176,24 @@ impl Sheath {
     pub fn new(element: Option<&ElementRig>, element_top_l: f64, volts: f64) -> Sheath {
         let covered_above_l = element_top_l.max(0.1);
         let bare_below_l = covered_above_l * BARE_SHARE;
+        let covered_per_l = 1.0 / (covered_above_l - bare_below_l);
         match element {
             Some(e) => Sheath {
                 power_w: e.power_w * (volts / e.rated_volts).powi(2),
                 j_per_k: e.sheath_j_per_k.max(1.0),
                 w_per_k: e.sheath_w_per_k,
                 area_m2: e.power_w / ELEMENT_W_PER_M2,
-                covered_above_l,
                 bare_below_l,
+                covered_per_l,
             },
-            None => Sheath { power_w: 0.0, j_per_k: 1.0, w_per_k: 1.0, area_m2: 0.0, covered_above_l, bare_below_l },
+            None => Sheath { power_w: 0.0, j_per_k: 1.0, w_per_k: 1.0, area_m2: 0.0, bare_below_l, covered_per_l },
         }
     }
 
     /// Heat from the sheath to the vessel, W. The bare part gives it off to the vessel's air and walls by convection and radiation only.
     #[inline]
     pub fn heat_w(&self, sheath_c: f64, liquid_c: f64, litres: f64) -> f64 {
-        let covered = ((litres - self.bare_below_l) / (self.covered_above_l - self.bare_below_l)).clamp(0.0, 1.0);
+        let covered = ((litres - self.bare_below_l) * self.covered_per_l).clamp(0.0, 1.0);
         let above_k = sheath_c - liquid_c;
         let wet_w = covered * self.w_per_k * above_k;
         if covered == 1.0 {

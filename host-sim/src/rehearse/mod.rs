@@ -1,33 +1,24 @@
 //! A rehearsal: the real controller runs a whole brew day against the simulated brewery, with a simulated brewer at the panel.
-//!
-//! Time is virtual. The controller says until when its outputs stay as they are; the loop jumps there, so nothing is computed twice and
-//! nothing is skipped. The plant moves once per control tick with the share of that time each element really conducted.
 
 pub mod brewer;
 mod heat_ups;
 mod recorder;
 
+use crate::bench::Bench;
 use crate::day::Day;
 use crate::files::{Diagnostic, RigFile, SheetFile};
-use crate::fit;
-use crate::plant::{Brewery, Drive};
+use crate::plant::Brewery;
 use brewer::Brewer;
-use copperhold_core::controller::{CONTROL_PERIOD, Controller, Inputs};
-use copperhold_core::fast::{Outputs, Switches};
-use copperhold_core::probe::{self, ProbeFault, ProbeSetup};
+use copperhold_core::controller::Controller;
 use copperhold_core::settings::SettingsError;
 use copperhold_core::sheet::Sheet;
 use copperhold_core::supervisor::Knowledge;
-use copperhold_core::units::{Instant, Span};
-use copperhold_core::vessel::{Element, PerElement, PerVessel};
 use recorder::Recorder;
 
 /// A day that is not over by then has gone wrong, s.
 const LONGEST_DAY_S: f64 = 24.0 * 3600.0;
-/// The key is turned and the button pressed at the start of the day, s.
-const KEY_S: f64 = 1.0;
-const PRESS_S: f64 = 2.0;
-const RELEASE_S: f64 = 4.0;
+/// After a trip the day is watched for this long, s, and then ends.
+const WATCH_TRIP_S: f64 = 300.0;
 
 /// Why a rehearsal could not be made.
 #[derive(Debug)]
@@ -76,18 +67,10 @@ pub struct Progress<'a> {
 
 /// A day under way.
 pub struct Rehearsal {
-    controller: Controller,
-    brewery: Brewery,
+    bench: Bench,
     brewer: Brewer,
-    setups: PerVessel<ProbeSetup>,
     recorder: Recorder,
     names: Vec<String>,
-    outputs: Outputs,
-    inputs: Inputs,
-    now: Instant,
-    /// Start of the present plant step, and how long each element has conducted since.
-    plant_at: Instant,
-    on_time: PerElement<Span>,
 }
 
 impl Rehearsal {
@@ -97,72 +80,49 @@ impl Rehearsal {
     /// The sheet does not suit the rig, or the controller does not accept the rig.
     pub fn new(rig: &RigFile, sheet: &SheetFile, seed: u64) -> Result<Rehearsal, RehearsalError> {
         let compiled: Sheet = sheet.compile(rig).map_err(RehearsalError::Sheet)?;
-        let settings = fit::settings(rig).map_err(RehearsalError::Settings)?;
-        let mut controller = Controller::new(settings, Knowledge::default());
+        let mut bench = Bench::new(rig, seed, Knowledge::default()).map_err(RehearsalError::Settings)?;
         let recorder = Recorder::new(rig, sheet, &compiled, seed);
-        controller.supervisor_mut().start(compiled);
-        Ok(Rehearsal {
-            controller,
-            brewery: Brewery::new(&rig.rig, seed),
-            brewer: Brewer::new(rig, sheet, seed),
-            setups: fit::probes(&rig.rig),
-            recorder,
-            names: sheet.steps.iter().map(|step| step.name.clone()).collect(),
-            outputs: Outputs::default(),
-            inputs: Inputs {
-                probes: PerVessel::build(|_| Err(ProbeFault::NotReady)),
-                switches: Switches { stop_loop: true, ..Switches::default() },
-            },
-            now: Instant::START,
-            plant_at: Instant::START,
-            on_time: PerElement::default(),
-        })
+        bench.controller.supervisor_mut().start(compiled);
+        let names = sheet.steps.iter().map(|step| step.name.clone()).collect();
+        Ok(Rehearsal { bench, brewer: Brewer::new(rig, sheet, seed), recorder, names })
     }
 
     /// The controller, to look at.
     pub fn controller(&self) -> &Controller {
-        &self.controller
+        &self.bench.controller
     }
 
     /// The brewery, to look at and to interfere with.
     pub fn brewery_mut(&mut self) -> &mut Brewery {
-        &mut self.brewery
+        &mut self.bench.brewery
     }
 
     /// Process time, s.
     pub fn t_s(&self) -> f64 {
-        self.now.as_micros() as f64 * 1e-6
+        self.bench.t_s()
     }
 
     /// Where the day stands; `None` when it is over.
     pub fn progress(&self) -> Option<Progress<'_>> {
-        let step = usize::from(self.controller.supervisor().sequencer()?.step());
+        let step = usize::from(self.controller().supervisor().sequencer()?.step());
         Some(Progress { step, steps: self.names.len(), name: self.names.get(step).map_or("done", String::as_str), t_s: self.t_s() })
     }
 
     /// Runs one control period. Returns false when the day is over.
     pub fn advance(&mut self) -> bool {
-        let end = self.now.plus(CONTROL_PERIOD);
-        self.panel();
-        self.inputs.probes = PerVessel::build(|vessel| {
-            let raw = fit::raw(self.brewery.sample(vessel).code);
-            probe::convert(self.setups.get(vessel), raw)
-        });
-        while self.now < end {
-            self.outputs = self.controller.tick(self.now, &self.inputs);
-            self.recorder.count_lines(&self.outputs);
-            let until = self.controller.next_due(self.now).min(end);
-            self.pass(until);
-        }
-        self.move_plant();
-        let prompt = self.controller.supervisor().status().directive.and_then(|directive| directive.prompt);
+        self.bench.open_the_day();
+        self.bench.advance();
         let t_s = self.t_s();
-        let answered = self.brewer.attend(t_s, prompt, &mut self.brewery);
-        if answered && let Some(sequencer) = self.controller.supervisor_mut().sequencer_mut() {
-            sequencer.answer();
+        let prompt = self.controller().supervisor().status().directive.and_then(|directive| directive.prompt);
+        let answered = self.brewer.attend(t_s, prompt, &mut self.bench.brewery);
+        if answered && let (Some(prompt), Some(sequencer)) = (prompt, self.bench.controller.supervisor_mut().sequencer_mut()) {
+            sequencer.answer(prompt);
         }
-        self.recorder.record(t_s, &mut self.controller, &self.brewery, &self.outputs, prompt, answered);
-        self.controller.supervisor().sequencer().is_some()
+        self.recorder.record(&mut self.bench, prompt, answered);
+        // The simulated brewer repairs nothing: after a trip the day is over.
+        let tripped_at = self.controller().supervisor().guard().latch().map(|latch| latch.at.as_micros() as f64 * 1e-6);
+        let over = tripped_at.is_some_and(|at_s| t_s > at_s + WATCH_TRIP_S);
+        !over && self.controller().supervisor().sequencer().is_some()
     }
 
     /// Runs to the end of the day. `watch` is called once per process minute.
@@ -188,33 +148,6 @@ impl Rehearsal {
 
     /// Closes the record.
     pub fn finish(self) -> Day {
-        let t_s = self.t_s();
-        self.recorder.finish(t_s, &self.controller, &self.brewery)
-    }
-
-    /// The brewer turns the key and arms at the start of the day.
-    fn panel(&mut self) {
-        let t_s = self.t_s();
-        self.inputs.switches.key = t_s >= KEY_S;
-        self.inputs.switches.arm = (PRESS_S..RELEASE_S).contains(&t_s);
-    }
-
-    fn pass(&mut self, until: Instant) {
-        let Some(span) = until.since(self.now) else { return };
-        if let Some(element) = self.outputs.element {
-            let on_time = self.on_time.get_mut(element);
-            *on_time = on_time.plus(span);
-        }
-        self.now = until;
-    }
-
-    fn move_plant(&mut self) {
-        let Some(span) = self.now.since(self.plant_at) else { return };
-        let dt_s = span.as_micros() as f64 * 1e-6;
-        let share = |element: Element| self.on_time.get(element).as_micros() as f64 * 1e-6 / dt_s;
-        let drive = Drive { element_on: PerElement::build(share), pumps: self.outputs.pumps };
-        self.brewery.step(dt_s, &drive);
-        self.plant_at = self.now;
-        self.on_time = PerElement::default();
+        self.recorder.finish(&self.bench)
     }
 }

@@ -1,13 +1,12 @@
 //! Writes down the day as it goes.
 
 use super::heat_ups::HeatUps;
+use crate::bench::Bench;
 use crate::day::{AdditionRecord, AdviceRecord, Day, PromptRecord, Sample, StepRecord, TripRecord, Volumes};
 use crate::files::{AdditionText, RigFile, SheetFile};
 use crate::fit;
-use crate::plant::Brewery;
-use copperhold_core::controller::Controller;
+use crate::plant::{Brewery, Truth};
 use copperhold_core::event::{Entry, Event};
-use copperhold_core::fast::Outputs;
 use copperhold_core::heat::Demand;
 use copperhold_core::sequencer::Prompt;
 use copperhold_core::sheet::{Sheet, Step};
@@ -48,9 +47,9 @@ pub struct Recorder {
     asked: Option<(Prompt, f64)>,
     next_sample_s: f64,
     fired_s: PerElement<f64>,
-    fired_at_sample: PerElement<f64>,
     sample_started_s: f64,
     boil: Option<(f64, f64)>,
+    boiled_over: bool,
 }
 
 impl Recorder {
@@ -96,55 +95,44 @@ impl Recorder {
             asked: None,
             next_sample_s: 0.0,
             fired_s: PerElement::default(),
-            fired_at_sample: PerElement::default(),
             sample_started_s: 0.0,
             boil: None,
-        }
-    }
-
-    /// Counts ticks in which the board's two lines would both be on.
-    pub fn count_lines(&mut self, outputs: &Outputs) {
-        let lines = PerElement::build(|element| outputs.element == Some(element));
-        if lines.liquor_tank && lines.boil_kettle {
-            self.day.two_elements_ticks += 1;
+            boiled_over: false,
         }
     }
 
     /// Writes down one control period.
-    pub fn record(
-        &mut self,
-        t_s: f64,
-        controller: &mut Controller,
-        brewery: &Brewery,
-        outputs: &Outputs,
-        prompt: Option<Prompt>,
-        answered: bool,
-    ) {
+    pub fn record(&mut self, bench: &mut Bench, prompt: Option<Prompt>, answered: bool) {
+        let t_s = bench.t_s();
+        let Bench { controller, brewery, .. } = bench;
+        let truth = brewery.truth();
         self.prompts(t_s, prompt, answered);
         while let Some(entry) = controller.supervisor_mut().log().take() {
-            self.event(t_s, entry, controller, brewery);
+            self.event(t_s, entry, brewery);
         }
         let directive = controller.supervisor().status().directive;
-        self.follow_step(brewery, directive.is_some_and(|d| d.timer_left.is_some()));
+        if truth.boiled_over && !self.boiled_over {
+            self.boiled_over = true;
+            self.day.advice.push(AdviceRecord { t_s, text: "the kettle boiled over".to_owned() });
+        }
+        self.follow_step(&truth, brewery.electric_j(), directive.is_some_and(|d| d.timer_left.is_some()));
         for element in Element::ALL {
             let target_c = directive.and_then(|d| match d.demands.get(element.vessel()) {
                 Demand::Hold(target) => Some(fit::degrees(*target)),
                 Demand::Off | Demand::Percent(_) => None,
             });
-            self.heat_ups.get_mut(element).look(t_s, element, target_c, brewery);
-        }
-        let energy = brewery.energy();
-        for element in Element::ALL {
-            *self.fired_s.get_mut(element) = energy.element_j.get(element) / self.day.element_w.get(element).max(1.0);
+            self.heat_ups.get_mut(element).look(t_s, element, target_c, &truth, brewery);
         }
         if t_s >= self.next_sample_s {
-            self.sample(t_s, controller, brewery, outputs);
+            self.sample(&truth, bench);
         }
     }
 
     /// Closes the record.
-    pub fn finish(mut self, t_s: f64, controller: &Controller, brewery: &Brewery) -> Day {
+    pub fn finish(mut self, bench: &Bench) -> Day {
+        let (t_s, controller, brewery) = (bench.t_s(), &bench.controller, &bench.brewery);
         self.close_step(t_s, brewery);
+        self.day.two_elements_ticks = bench.both_on_ticks();
         self.day.boiling_c = brewery.boiling_c();
         self.day.energy = brewery.energy().kwh();
         self.day.heat_ups =
@@ -171,7 +159,7 @@ impl Recorder {
         }
     }
 
-    fn event(&mut self, t_s: f64, entry: Entry, controller: &Controller, brewery: &Brewery) {
+    fn event(&mut self, t_s: f64, entry: Entry, brewery: &Brewery) {
         let at_s = entry.at.as_micros() as f64 * 1e-6;
         match entry.event {
             Event::Step(index) => {
@@ -180,7 +168,6 @@ impl Recorder {
             }
             Event::SheetDone => self.close_step(at_s, brewery),
             Event::Addition(index) => {
-                let left = controller.supervisor().status().directive.and_then(|d| d.timer_left);
                 let addition = self.running.as_ref().and_then(|r| self.plans.get(r.index)?.additions.get(usize::from(index)));
                 if let Some(addition) = addition {
                     let name = if addition.amount.is_empty() {
@@ -188,8 +175,7 @@ impl Recorder {
                     } else {
                         format!("{} {}", addition.amount, addition.name)
                     };
-                    let minutes_left = left.map_or(0.0, |left| left.as_secs() as f64 / 60.0);
-                    self.day.additions.push(AdditionRecord { t_s: at_s, name, minutes_left });
+                    self.day.additions.push(AdditionRecord { t_s: at_s, name, minutes_left: addition.left_s / 60.0 });
                 }
             }
             Event::Tripped(trip) => {
@@ -211,7 +197,7 @@ impl Recorder {
             index,
             started_s: t_s,
             from_c: plan.vessel.filter(|&v| *truth.cold_l.get(v) > 0.1).map(|v| *truth.bulk_c.get(v)),
-            energy_j: brewery.energy().electric_j(),
+            energy_j: brewery.electric_j(),
             reached: false,
             highest_c: f64::NEG_INFINITY,
             squares: 0.0,
@@ -242,17 +228,23 @@ impl Recorder {
             to_c: plan.vessel.map(|v| *truth.bulk_c.get(v)),
             overshoot_k: judged.map(|target_c| (running.highest_c - target_c).max(0.0)),
             hold_rms_k: (running.count > 0).then(|| (running.squares / f64::from(running.count)).sqrt()),
-            energy_kwh: (brewery.energy().electric_j() - running.energy_j) / 3.6e6,
+            energy_kwh: (brewery.electric_j() - running.energy_j) / 3.6e6,
         });
     }
 
     /// Judges the step under way by the true bulk temperature of its vessel.
-    fn follow_step(&mut self, brewery: &Brewery, timed: bool) {
+    fn follow_step(&mut self, truth: &Truth, electric_j: f64, timed: bool) {
         let Some(running) = &mut self.running else { return };
-        let Some(Plan { vessel: Some(vessel), target_c: Some(target_c), boils: false, .. }) = self.plans.get(running.index) else {
+        let plan = self.plans.get(running.index);
+        if let (None, Some(vessel)) = (running.from_c, plan.and_then(|plan| plan.vessel)) {
+            // A vessel that was empty starts where its heat-up starts.
+            let fed = running.energy_j < electric_j;
+            running.from_c = fed.then(|| *truth.bulk_c.get(vessel));
+        }
+        let Some(Plan { vessel: Some(vessel), target_c: Some(target_c), boils: false, .. }) = plan else {
             return;
         };
-        let bulk_c = *brewery.truth().bulk_c.get(*vessel);
+        let bulk_c = *truth.bulk_c.get(*vessel);
         running.reached |= timed || (running.from_c.is_some_and(|from_c| from_c < *target_c) && bulk_c >= target_c - 0.3);
         if running.reached {
             running.highest_c = running.highest_c.max(bulk_c);
@@ -263,24 +255,23 @@ impl Recorder {
         }
     }
 
-    fn sample(&mut self, t_s: f64, controller: &Controller, brewery: &Brewery, outputs: &Outputs) {
-        let status = controller.supervisor().status();
-        let truth = brewery.truth();
+    fn sample(&mut self, truth: &Truth, bench: &Bench) {
+        let t_s = bench.t_s();
+        let status = bench.controller.supervisor().status();
+        let energy = bench.brewery.energy();
+        let fired_s = PerElement::build(|e| energy.element_j.get(e) / self.day.element_w.get(e).max(1.0));
         let interval_s = (t_s - self.sample_started_s).max(1e-9);
-        let duty = PerElement::build(|element| {
-            let fired_s = self.fired_s.get(element) - self.fired_at_sample.get(element);
-            (fired_s / interval_s).clamp(0.0, 1.0)
-        });
+        let duty = PerElement::build(|element| ((fired_s.get(element) - self.fired_s.get(element)) / interval_s).clamp(0.0, 1.0));
         self.day.samples.push(Sample {
             t_s: self.next_sample_s,
             reading_c: PerVessel::build(|v| status.readings.get(v).ok().map(fit::degrees)),
             setpoint_c: PerVessel::build(|v| status.setpoints.get(v).map(fit::degrees)),
-            grant: outputs.grant,
+            grant: bench.outputs().grant,
             duty,
             volume_l: truth.volume_l,
         });
         self.sample_started_s = t_s;
-        self.fired_at_sample = self.fired_s;
+        self.fired_s = fired_s;
         self.next_sample_s += SAMPLE_S;
     }
 }

@@ -171,7 +171,9 @@ impl Controlled for OnHost {
         self.holding = self.holding.map(|left| left - 1);
         if self.holding == Some(0) {
             self.holding = None;
-            self.controller.supervisor_mut().sequencer_mut().expect("a sheet runs").answer();
+            let sequencer = self.controller.supervisor_mut().sequencer_mut().expect("a sheet runs");
+            let prompt = sequencer.asked().expect("it asks");
+            sequencer.answer(prompt);
         }
         period
     }
@@ -269,10 +271,7 @@ impl Controlled for Emulated {
         let telemetry = report.telemetry().unwrap_or_else(|| panic!("no telemetry at {} s: {report:?}", report.t_s));
         assert_eq!(telemetry.trip, None, "at {} s", report.t_s);
         Period {
-            on: PerElement {
-                liquor_tank: report.line("tank_element").on_s,
-                boil_kettle: report.line("kettle_element").on_s,
-            },
+            on: PerElement { liquor_tank: report.line("tank_element").on_s, boil_kettle: report.line("kettle_element").on_s },
             pumps: Pumps {
                 liquor: report.line("liquor_pump").level,
                 mash: report.line("mash_pump").level,

@@ -1,8 +1,8 @@
 //! From power-on to heat: every line low until a person has armed and asked.
 
 use crate::support::{bench, flash_with, heating, powered, pt100};
-use copperhold_core::wire::message::{Identity, ReadingMessage, ToHost};
 use copperhold_core::vessel::Vessel;
+use copperhold_core::wire::message::{Identity, ReadingMessage, ToHost};
 use copperhold_tests::emulator::Emulator;
 use serde_json::json;
 

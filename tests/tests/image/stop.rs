@@ -139,7 +139,9 @@ fn a_power_cycle_in_mid_heat_is_a_cold_start() {
 
 #[test]
 fn a_cut_probe_wire_trips_and_a_bus_stuck_high_is_no_temperature() {
-    for fault in [json!({"spi": {"liquor_tank": 0x7FFF}}), json!({"fault": {"spi_high": true}}), json!({"fault": {"unplug": "liquor_tank"}})] {
+    for fault in
+        [json!({"spi": {"liquor_tank": 0x7FFF}}), json!({"fault": {"spi_high": true}}), json!({"fault": {"unplug": "liquor_tank"}})]
+    {
         let (mut emulator, _) = heating();
         emulator.set(fault.clone());
         let report = emulator.run(1.8);

@@ -3,10 +3,10 @@
 use copperhold::plant::RawCode;
 use copperhold::rig::ProbeKind;
 use copperhold_core::probe::rtd::Pt100;
+use copperhold_core::vessel::PerVessel;
 use copperhold_firmware::drivers::max31865::Wires;
 use copperhold_firmware::probes::Choice;
 use copperhold_firmware::storage::{Store, Stored, safe_defaults};
-use copperhold_core::vessel::PerVessel;
 use copperhold_tests::emulator::{Emulator, Report};
 use copperhold_tests::memory_flash::MemoryFlash;
 use serde_json::json;

@@ -1,0 +1,135 @@
+//! All detectors that need more than one reading, and what they make of one control tick.
+
+use super::Trip;
+use super::heat_watch::{Bounds, Finding, HeatFacts, HeatWatch};
+use super::sense::{Sense, SenseFacts, SenseWatch};
+use crate::fast::FastReport;
+use crate::probe::Reading;
+use crate::settings::Settings;
+use crate::units::{Celsius, Duty, Kelvin, Slope, Span};
+use crate::vessel::{Element, PerElement, PerVessel, Pumps, Vessel};
+
+/// A reading that falls faster than this for some seconds is no longer in its liquid: a bucket of cold water, well stirred in, stays below.
+pub const FASTEST_FALL: Slope = Slope::from_micro(600_000);
+/// It counts once it has fallen by this much more than that.
+pub const FALL_MARGIN: Kelvin = Kelvin::from_milli(5_000);
+/// A mash colder than the tank by more than this takes heat through the coil, if its pump runs.
+const DRAINS: Kelvin = Kelvin::from_milli(1_000);
+
+/// The facts of one control tick.
+#[derive(Debug, Clone, Copy)]
+pub struct DetectorFacts<'a> {
+    /// Time since the last one.
+    pub elapsed: Span,
+    /// Readings, after the plausibility filter.
+    pub readings: &'a PerVessel<Reading>,
+    /// Vessels that something is asked of.
+    pub needed: &'a PerVessel<bool>,
+    /// Pumps that ran.
+    pub pumps: Pumps,
+    /// What heat control wanted.
+    pub wanted: PerElement<Duty>,
+    /// What the fast path did.
+    pub report: &'a FastReport,
+    /// Sense lines.
+    pub sense: Sense,
+    /// Climb and lag that heat-ups taught.
+    pub learned: PerElement<Option<(Slope, Span)>>,
+    /// A person did something.
+    pub attended: bool,
+}
+
+/// What was found.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct Found {
+    /// A danger.
+    pub trip: Option<Trip>,
+    /// No element may be granted just now.
+    pub hold: bool,
+    /// A person is asked for.
+    pub ask: bool,
+}
+
+/// The detectors of one rig.
+#[derive(Debug, Clone)]
+pub struct Detectors {
+    heat: PerElement<Option<HeatWatch>>,
+    /// The highest recent reading, let down at [`FASTEST_FALL`].
+    peak: PerVessel<Option<Celsius>>,
+    sense: SenseWatch,
+}
+
+impl Detectors {
+    /// With thresholds that follow from the rig's own figures.
+    pub fn new(settings: &Settings) -> Detectors {
+        let heat = PerElement::build(|element| {
+            let (slowest, fastest) = (settings.slowest(element)?, settings.fastest(element)?);
+            Some(HeatWatch::new(Bounds { slowest, fastest, boiling: settings.get().boiling }))
+        });
+        Detectors { heat, peak: PerVessel::default(), sense: SenseWatch::default() }
+    }
+
+    /// Looks at one tick.
+    pub fn tick(&mut self, facts: &DetectorFacts<'_>) -> Found {
+        let applied = &facts.report.applied;
+        let sensed = self.sense.tick(&SenseFacts {
+            elapsed: facts.elapsed,
+            sense: facts.sense,
+            contactor: facts.report.contactor,
+            off: PerElement::build(|e| *applied.get(e) == Duty::ZERO && facts.report.grant != Some(e)),
+            full: PerElement::build(|e| *applied.get(e) >= Duty::from_basis_points(9_000)),
+            heating: facts.report.armed && Vessel::ALL.iter().any(|v| *facts.needed.get(*v)),
+            attended: facts.attended,
+        });
+        let mut found = Found { trip: sensed.trip, hold: sensed.hold, ask: sensed.ask };
+        for element in Element::ALL {
+            found.trip = found.trip.or(self.watch_heat(element, facts));
+        }
+        for vessel in Vessel::ALL {
+            found.trip = found.trip.or(self.watch_fall(vessel, facts));
+        }
+        found
+    }
+
+    fn watch_fall(&mut self, vessel: Vessel, facts: &DetectorFacts<'_>) -> Option<Trip> {
+        let peak = self.peak.get_mut(vessel);
+        let (Ok(reading), true) = (*facts.readings.get(vessel), *facts.needed.get(vessel)) else {
+            *peak = None;
+            return None;
+        };
+        let highest = peak.map_or(reading, |peak| peak.less(FASTEST_FALL.over(facts.elapsed)).max(reading));
+        let fell = highest.above(reading) > FALL_MARGIN;
+        *peak = if fell { None } else { Some(highest) };
+        fell.then_some(Trip::Fell(vessel))
+    }
+
+    fn watch_heat(&mut self, element: Element, facts: &DetectorFacts<'_>) -> Option<Trip> {
+        let watch = self.heat.get_mut(element).as_mut()?;
+        let powered = facts.report.contactor || facts.sense.contactor == Some(true);
+        let (Ok(reading), true) = (*facts.readings.get(element.vessel()), powered) else {
+            // Without power nothing can heat, and a person may pour what they like.
+            watch.forget();
+            return None;
+        };
+        let fed = facts.pumps.mash || !*facts.needed.get(element.vessel());
+        let mash_takes = facts.readings.mash_tun.is_ok_and(|mash| mash.plus(DRAINS) < reading);
+        let finding = watch.tick(&HeatFacts {
+            elapsed: facts.elapsed,
+            reading,
+            applied: *facts.report.applied.get(element),
+            wanted: *facts.wanted.get(element),
+            learned: *facts.learned.get(element),
+            drained: element == Element::LiquorTank && facts.pumps.mash && mash_takes,
+            may_come_from: if fed { hottest_other(element.vessel(), facts.readings) } else { None },
+        })?;
+        watch.forget();
+        Some(match finding {
+            Finding::UnaskedHeat => Trip::UnaskedHeat(element),
+            Finding::NoRise => Trip::NoRise(element),
+        })
+    }
+}
+
+fn hottest_other(vessel: Vessel, readings: &PerVessel<Reading>) -> Option<Celsius> {
+    Vessel::ALL.iter().filter(|&&other| other != vessel).filter_map(|&other| readings.get(other).ok()).max()
+}

@@ -1,0 +1,86 @@
+//! Where the reading would settle: the state that the heat control steers.
+//!
+//! - *Settled temperature* `E`: what the reading will come to once everything on its way has arrived, should the power go off now; what is
+//!   lost meanwhile is the standing loss. `E = reading + k (w - q) - b L`, in the words of [`super::learn`].
+//! - *Standing loss* `b`: K/s. In a window it follows the usual shape ([`super::loss`]); out of it, it is what makes the prediction come true.
+//!
+//! `E` is moved on by what is applied, `dE = (k duty - b) dt`, and drawn towards the formula, so the reading's noise is smoothed
+//! without delay (a steady-state Kalman filter in form; gains chosen by survey, see the tests). It needs no anti-windup: it knows what really
+//! conducted.
+
+/// Bound on the surprise of one tick: 64 K in Q32.
+const SURPRISE: i64 = 64 << 32;
+/// Time constant in which the loss is learned, in lags (Q1: 5 halves).
+const LOSS_HALF_LAGS: i64 = 5;
+/// `E` is drawn to the formula over this part of the lag, a seventh, but not faster than [`LEAST_PULL_US`].
+const PULL_PART: i64 = 7;
+const LEAST_PULL_US: i64 = 5_000_000;
+
+/// The settled temperature and the standing loss. Temperatures in Q32 C, rates in Q32 K/s.
+#[derive(Debug, Clone, Copy)]
+pub struct Settled {
+    /// `E`.
+    pub level: i64,
+    /// `b`.
+    pub loss: i64,
+}
+
+/// What one tick of [`Settled`] needs to know.
+#[derive(Debug, Clone, Copy)]
+pub struct Evidence {
+    /// Elapsed time, us, up to 1 s.
+    pub dt_us: i64,
+    /// Reading, Q32 C.
+    pub reading: i64,
+    /// `k (w - q)`, Q32 K.
+    pub gap: i64,
+    /// `k`, Q32 K/s.
+    pub climb: i64,
+    /// `k` times the applied duty, Q32 K/s.
+    pub heat: i64,
+    /// `L`, us.
+    pub lag_us: i64,
+    /// What to make of the standing loss.
+    pub loss: Loss,
+}
+
+/// Where the standing loss comes from.
+#[derive(Debug, Clone, Copy)]
+pub enum Loss {
+    /// From its usual shape, Q32 K/s: a window is open, so a surprise is the fit's to explain.
+    Known(i64),
+    /// As it was: a window is open after the power was cut.
+    Kept,
+    /// From surprises, and as the usual loss drifts with temperature, Q32 K/s since the last tick.
+    Sought {
+        /// Growth of the usual loss.
+        drift: i64,
+    },
+}
+
+impl Settled {
+    /// Moves on by one tick.
+    pub fn tick(&mut self, seen: &Evidence) {
+        let Evidence { dt_us, reading, gap, climb, heat, lag_us, loss } = *seen;
+        if let Loss::Known(known) = loss {
+            self.loss = known;
+        }
+        let rate = heat.saturating_sub(self.loss);
+        self.level = self.level.saturating_add(per_second(rate, dt_us));
+        let formula = reading.saturating_add(gap).saturating_sub(per_second(self.loss, lag_us));
+        let surprise = formula.saturating_sub(self.level).clamp(-SURPRISE, SURPRISE);
+        let pull_us = (lag_us / PULL_PART).max(LEAST_PULL_US);
+        let step = surprise.saturating_mul(dt_us) / pull_us.saturating_add(dt_us).max(1);
+        self.level = self.level.saturating_add(step);
+        if let Loss::Sought { drift } = loss {
+            let over_us = (lag_us.saturating_mul(LOSS_HALF_LAGS) / 2).max(1);
+            let change = step.saturating_mul(1_000_000) / over_us;
+            self.loss = self.loss.saturating_add(drift).saturating_sub(change).min(climb).max(-climb / 2);
+        }
+    }
+}
+
+/// A rate in Q32 K/s over microseconds, Q32 K. Saturates beyond 2^63 / span.
+pub fn per_second(rate: i64, span_us: i64) -> i64 {
+    rate.saturating_mul(span_us) / 1_000_000
+}
