@@ -174,6 +174,11 @@ impl Supervisor {
         self.sequencer.as_mut()
     }
 
+    /// The kettle's way to the boil, while it is on it.
+    pub const fn boil(&self) -> Option<&Boil> {
+        self.boil.as_ref()
+    }
+
     /// The mash cascade.
     pub const fn cascade(&self) -> &Cascade {
         &self.cascade
@@ -326,6 +331,7 @@ impl Supervisor {
             readings: &readings,
             needed: &needed,
             pumps: self.running,
+            wanted: self.status.wanted,
             report,
             sense: switches.sense,
             learned,

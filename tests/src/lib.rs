@@ -2,6 +2,7 @@
 
 pub mod bench;
 pub mod bench_kettle;
+pub mod boil_bench;
 pub mod emulator;
 pub mod flash;
 pub mod heat_bench;

@@ -155,7 +155,7 @@ impl Emulator {
     fn decode(&mut self, bytes: &[u8]) -> Vec<ToHost> {
         let mut messages = Vec::new();
         for &byte in bytes {
-            // A frame that a reset cut short is left out.
+            // A reset cuts a frame short: what is no frame is passed over.
             if let Some(Ok(frame)) = self.framer.push(byte) {
                 self.session = frame.session;
                 messages.push(postcard::from_bytes(&frame.message).expect("a message of this version"));
