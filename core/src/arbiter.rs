@@ -13,7 +13,7 @@ use fixed::types::I16F16;
 /// Two vessels that both hold take turns in slices.
 pub const MIN_DWELL: Span = Span::from_secs(6);
 /// A slice for a holding vessel may move it by this much.
-pub const SLICE_RISE: Kelvin = Kelvin::from_milli(100);
+pub const SLICE_RISE: Kelvin = Kelvin::from_milli(300);
 /// Bounds of a slice of full power.
 pub const SLICE: (Span, Span) = (Span::from_secs(1), Span::from_secs(20));
 
@@ -54,7 +54,7 @@ impl Arbiter {
         for element in Element::ALL {
             let want = wants.get(element);
             let debt = self.debt.get_mut(element);
-            *debt = if want.holding && want.duty > Duty::ZERO {
+            *debt = if want.holding {
                 debt.plus(elapsed.share(want.duty)).less(elapsed.share(*applied.get(element))).min(SLICE.1)
             } else {
                 Span::ZERO
@@ -67,11 +67,12 @@ impl Arbiter {
             self.dwelt = Span::ZERO;
         }
         let owner = owner?;
-        let contested = wants.get(owner.other()).duty > Duty::ZERO;
         let want = wants.get(owner);
+        let contested = asks(wants.get(owner.other()));
         // A holding vessel with a rival takes what it is owed in one go.
-        let duty = if contested && want.holding { Duty::FULL } else { want.duty };
-        Some((owner, duty))
+        let slice = contested && want.holding && *self.debt.get(owner) > Span::ZERO;
+        let duty = if slice { Duty::FULL } else { want.duty };
+        asks(want).then_some((owner, duty))
     }
 
     /// The vessel that gets less than it wants just now, if any.
@@ -101,41 +102,27 @@ impl Arbiter {
         }
     }
 
+    /// The owner stays unless the rival is due: a bulk heat-up is whenever it asks, a hold once it is owed a slice.
     fn choose(&self, wants: &PerElement<Want>) -> Option<Element> {
-        let asks = |element: Element| wants.get(element).duty > Duty::ZERO;
-        let (tank, kettle) = (asks(Element::LiquorTank), asks(Element::BoilKettle));
-        match (tank, kettle) {
-            (false, false) => None,
-            (true, false) => Some(Element::LiquorTank),
-            (false, true) => Some(Element::BoilKettle),
-            (true, true) => Some(self.share(wants)),
-        }
+        let Some(owner) = self.owner else {
+            return Element::ALL.into_iter().find(|&element| asks(wants.get(element)));
+        };
+        let rival = owner.other();
+        let (mine, other) = (wants.get(owner), wants.get(rival));
+        let owed = |element| *self.debt.get(element) > Span::ZERO;
+        let under_way = asks(mine) && if mine.holding { owed(owner) } else { self.dwelt < MIN_DWELL };
+        let due = asks(other) && if other.holding { *self.debt.get(rival) >= slice(other) } else { self.goes_first(rival, mine) };
+        Some(if due && !under_way { rival } else { owner })
     }
 
-    fn share(&self, wants: &PerElement<Want>) -> Element {
-        let (tank, kettle) = (wants.liquor_tank.holding, wants.boil_kettle.holding);
-        let base = match (tank, kettle) {
-            // One of them heats up: it has the element whenever the other is not owed a slice.
-            (true, false) => Element::BoilKettle,
-            (false, true) | (false, false) => Element::LiquorTank,
-            // Both hold: whoever is owed more.
-            (true, true) if self.debt.boil_kettle > self.debt.liquor_tank => Element::BoilKettle,
-            (true, true) => Element::LiquorTank,
-        };
-        let Some(owner) = self.owner else { return base };
-        let rival = owner.other();
-        let paid = self.debt.get(owner) == &Span::ZERO;
-        if self.dwelt < MIN_DWELL && !(wants.get(owner).holding && paid) {
-            return owner;
-        }
-        if wants.get(owner).holding && !paid {
-            return owner;
-        }
-        if wants.get(rival).holding && *self.debt.get(rival) >= slice(wants.get(rival)) {
-            return rival;
-        }
-        if tank && kettle { owner } else { base }
+    /// Whether a bulk heat-up may take the element from `mine`: of two, the tank is first.
+    fn goes_first(&self, rival: Element, mine: &Want) -> bool {
+        mine.holding || !asks(mine) || rival == Element::LiquorTank
     }
+}
+
+fn asks(want: &Want) -> bool {
+    want.duty > Duty::ZERO
 }
 
 /// Full-power time worth a changeover.

@@ -176,6 +176,20 @@ impl Sequencer {
         }
     }
 
+    /// Adds steps at the end, as many as there is room for.
+    pub fn extend(&mut self, steps: impl Iterator<Item = Step>) {
+        for step in steps {
+            if self.sheet.steps.push(step).is_err() {
+                return;
+            }
+        }
+    }
+
+    /// Number of steps.
+    pub fn steps(&self) -> usize {
+        self.sheet.steps.len()
+    }
+
     /// Index of the present step; equal to the number of steps when done.
     pub const fn step(&self) -> u8 {
         self.step

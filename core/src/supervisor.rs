@@ -21,7 +21,7 @@ use crate::probe::plausibility::Plausibility;
 use crate::probe::{ProbeFault, Reading};
 use crate::sequencer::{Directive, Note, Seen, Sequencer};
 use crate::settings::Settings;
-use crate::sheet::Sheet;
+use crate::sheet::{Sheet, Step};
 use crate::units::{Celsius, Duty, Instant, Kelvin, Slope, Span};
 use crate::vessel::{Element, PerElement, PerVessel, Pumps, Vessel};
 
@@ -174,6 +174,11 @@ impl Supervisor {
         self.sequencer.as_mut()
     }
 
+    /// The kettle's way to the boil, while it is on it.
+    pub const fn boil(&self) -> Option<&Boil> {
+        self.boil.as_ref()
+    }
+
     /// The mash cascade.
     pub const fn cascade(&self) -> &Cascade {
         &self.cascade
@@ -200,6 +205,12 @@ impl Supervisor {
     /// Starts a sheet. It takes over the demands.
     pub fn start(&mut self, sheet: Sheet) {
         self.sequencer = Some(Sequencer::new(sheet));
+    }
+
+    /// Starts a sheet whose steps come one by one: no second copy of it is made. Steps past the most a sheet can hold are left out.
+    pub fn start_steps(&mut self, steps: impl Iterator<Item = Step>) {
+        let sequencer = self.sequencer.insert(Sequencer::new(Sheet::default()));
+        sequencer.extend(steps);
     }
 
     /// Stops the sheet; everything it demanded is off.
@@ -320,6 +331,7 @@ impl Supervisor {
             readings: &readings,
             needed: &needed,
             pumps: self.running,
+            wanted: self.status.wanted,
             report,
             sense: switches.sense,
             learned,

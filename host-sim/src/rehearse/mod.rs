@@ -1,6 +1,6 @@
 //! A rehearsal: the real controller runs a whole brew day against the simulated brewery, with a simulated brewer at the panel.
 
-mod brewer;
+pub mod brewer;
 mod heat_ups;
 mod recorder;
 

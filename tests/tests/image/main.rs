@@ -1,0 +1,6 @@
+//! The image that is flashed, in the emulator.
+
+mod day;
+mod start;
+mod stop;
+mod support;
