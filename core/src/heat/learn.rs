@@ -408,7 +408,8 @@ impl<const N: usize> Family<N> {
 
     /// Climb heard since the mean of the window, Q12 K.
     fn heard(&self, work: i64, weight: i64) -> i64 {
-        self.pick.raw.saturating_mul(self.mix(|c| (c.chain.output().saturating_sub(work) >> 10) - c.sum_q / weight)) >> 30
+        let mean = |sum: i64| sum.checked_div(weight).unwrap_or(0);
+        self.pick.raw.saturating_mul(self.mix(|c| (c.chain.output().saturating_sub(work) >> 10) - mean(c.sum_q))) >> 30
     }
 }
 
@@ -435,7 +436,7 @@ impl Sums {
     fn best(self, terms: &Terms) -> (i64, i64) {
         let shrink = 34_u32.saturating_sub(self.qq.leading_zeros());
         let raw = ((self.qy >> shrink).clamp(-(1 << 32), 1 << 32) << 30).checked_div((self.qq >> shrink).max(1)).unwrap_or(0);
-        let raw = raw.clamp(LEAST_RAW, terms.steepest);
+        let raw = raw.min(terms.steepest).max(LEAST_RAW);
         let error = self.yy - 2 * ratio_mul(raw, self.qy) + ratio_mul(raw, ratio_mul(raw, self.qq));
         (raw, error.max(0))
     }

@@ -29,7 +29,6 @@ impl Bench {
             learned: None,
             may_come_from: None,
             drained: false,
-            wanted: applied,
         }
     }
 
@@ -50,6 +49,7 @@ impl Bench {
             learned: self.learned,
             may_come_from: self.may_come_from,
             drained: self.drained,
+            wanted: applied,
         })
     }
 
