@@ -26,8 +26,15 @@ fn fresh(name: &str) -> PathBuf {
     path
 }
 
-fn rehearse(book: &Path, speed: &str) -> Child {
+/// The program, run where what it writes by default does no harm.
+fn program() -> Command {
     let mut command = Command::new(env!("CARGO_BIN_EXE_copperhold"));
+    command.current_dir(env!("CARGO_TARGET_TMPDIR"));
+    command
+}
+
+fn rehearse(book: &Path, speed: &str) -> Child {
+    let mut command = program();
     command.args(["rehearse", "--speed", speed, "--book"]).arg(book);
     command.stdout(Stdio::null()).stderr(Stdio::null()).spawn().expect("the program starts")
 }
@@ -102,9 +109,9 @@ fn a_day_runs_to_its_end_after_another_was_killed_in_the_same_book() {
     wait_for(&path, 1);
     child.kill().unwrap();
     child.wait().unwrap();
-    let done = Command::new(env!("CARGO_BIN_EXE_copperhold")).args(["rehearse", "--book"]).arg(&path).output().unwrap();
+    let done = program().args(["rehearse", "--book"]).arg(&path).output().unwrap();
     assert!(done.status.success(), "{}", String::from_utf8_lossy(&done.stderr));
-    let listed = Command::new(env!("CARGO_BIN_EXE_copperhold")).args(["book", "list", "--book"]).arg(&path).output().unwrap();
+    let listed = program().args(["book", "list", "--book"]).arg(&path).output().unwrap();
     let text = String::from_utf8(listed.stdout).unwrap();
     let lines: Vec<&str> = text.lines().collect();
     assert_eq!(lines.len(), 2, "{text}");

@@ -4,7 +4,11 @@ use std::path::{Path, PathBuf};
 use std::process::{Command, Output};
 
 fn copperhold(arguments: &[&str]) -> Output {
-    Command::new(env!("CARGO_BIN_EXE_copperhold")).args(arguments).output().expect("the program runs")
+    Command::new(env!("CARGO_BIN_EXE_copperhold"))
+        .args(arguments)
+        .current_dir(env!("CARGO_TARGET_TMPDIR"))
+        .output()
+        .expect("the program runs")
 }
 
 fn text(bytes: &[u8]) -> String {
