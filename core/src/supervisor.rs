@@ -344,6 +344,7 @@ impl Supervisor {
             readings: &readings,
             needed: &needed,
             pumps: self.running,
+            wanted: self.status.wanted,
             report,
             sense: switches.sense,
             learned,

@@ -61,16 +61,25 @@ impl<P: OutputPin> LinePins<P> {
 
     /// Drives every line: first those that go low, then those that go high, so that never two are on that should not be.
     pub fn set(&mut self, outputs: &Outputs) {
-        for (pin, line) in self.pins.iter_mut().zip(Line::ALL) {
-            if !line.level(outputs) {
+        // A bit per line, the first lowest; shifted along with the pins, because this runs in every fast tick.
+        let levels = Line::ALL.iter().rev().fold(0_u8, |bits, line| bits << 1 | u8::from(line.level(outputs)));
+        let mut bits = levels;
+        for pin in &mut self.pins {
+            if bits & 1 == 0 {
                 // A port of the chip itself cannot fail; one behind an expander must not be used for these lines.
                 let _ = pin.set_low();
             }
+            bits >>= 1;
         }
-        for (pin, line) in self.pins.iter_mut().zip(Line::ALL) {
-            if line.level(outputs) {
+        let mut bits = levels;
+        for pin in &mut self.pins {
+            if bits == 0 {
+                break;
+            }
+            if bits & 1 == 1 {
                 let _ = pin.set_high();
             }
+            bits >>= 1;
         }
     }
 

@@ -98,7 +98,6 @@ export class Chip {
     const mcu = new RP2040();
     this.mcu = mcu;
     this.clock = mcu.clock;
-    this.stall = 0;
     mcu.logger = {
       debug() {},
       info() {},
@@ -170,13 +169,14 @@ export class Chip {
   erase(at, count) {
     this.changing(at, count);
     for (let i = 0; i < count; i++) this.change(at + i, 0xff);
-    this.stall += 45e6 * (count / 4096);
+    // Nothing else happens meanwhile: alarms that come due are served after.
+    this.clock.nanosCounter += 45e6 * (count / 4096);
   }
 
   program(at, from, count) {
     this.changing(at, count);
     for (let i = 0; i < count; i++) this.change(at + i, this.mcu.flash[at + i] & this.mcu.readUint8(from + i));
-    this.stall += 0.7e6 * (count / 256);
+    this.clock.nanosCounter += 0.7e6 * (count / 256);
   }
 
   /** Flash may only change with every line off, and never where the program is. */
@@ -216,33 +216,30 @@ export class Chip {
   }
 
   runSome(until) {
-    const { clock, mcu } = this;
+    const { clock, mcu, profile } = this;
     const { core } = mcu;
-    const { profile } = this;
+    const { registers } = core;
     while (clock.nanosCounter < until) {
-      let step;
       if (core.waiting) {
         const next = clock.nextAlarm;
-        step = (next ? Math.min(next.nanos, until) : until) - clock.nanosCounter;
-        // An alarm that is due now still has to be served.
-        clock.tick(Math.max(step, 0));
+        clock.tick(Math.max((next ? Math.min(next.nanos, until) : until) - clock.nanosCounter, 0));
         if (!next && core.waiting) return;
         continue;
       }
-      if (profile) profile.look(core, clock);
-      const cycles = core.executeInstruction();
-      const pc = core.registers[15] >>> 24;
-      if (pc !== 0x10 && pc !== 0x20 && !(pc === 0 || pc === 0xff)) {
-        throw new Broken(`the program counter left the program: ${(core.registers[15] >>> 0).toString(16)}`);
+      const perCycle = 1e9 / mcu.clkSys;
+      // The clock's speed is looked at again now and then.
+      for (let n = 0; n < 200 && !core.waiting && clock.nanosCounter < until; n++) {
+        if (profile !== undefined) profile.look(core);
+        const step = core.executeInstruction() * perCycle;
+        const pc = registers[15] >>> 24;
+        if (pc !== 0x10 && pc !== 0x20 && pc !== 0 && pc !== 0xff) {
+          throw new Broken(`the program counter left the program: ${(registers[15] >>> 0).toString(16)}`);
+        }
+        const now = clock.nanosCounter + step;
+        const next = clock.nextAlarm;
+        if (next !== null && next.nanos <= now) clock.tick(step);
+        else clock.nanosCounter = now;
       }
-      step = cycles * (1e9 / mcu.clkSys);
-      if (this.stall > 0) {
-        step += this.stall;
-        this.stall = 0;
-      }
-      const now = clock.nanosCounter + step;
-      if (clock.nextAlarm !== null && clock.nextAlarm.nanos <= now) clock.tick(step);
-      else clock.nanosCounter = now;
     }
   }
 

@@ -38,32 +38,32 @@ function store(at, hex) {
   chip.mcu.flash.set(bytes, at);
 }
 
-/** Cycles between a routine's first instruction and its return to the caller. */
+/** Cycles between a routine's first instruction and its return, whatever interrupted it included. */
 class Profile {
   constructor(names) {
-    this.routines = names.map(({ name, at }) => ({ name, at, back: null, least: Infinity, most: 0, total: 0, count: 0 }));
+    this.routines = names.map(({ name, at }) => ({ name, at, entry: null, most: 0, total: 0, count: 0 }));
   }
 
-  look(core, clock) {
+  look(core) {
     const pc = core.registers[15] & ~1;
     for (const routine of this.routines) {
-      if (pc === routine.at) {
-        routine.back = { sp: core.registers[13], cycles: core.cycles };
-      } else if (routine.back !== null && core.registers[13] >= routine.back.sp && pc !== routine.at && this.returned(core, routine)) {
-        const cycles = core.cycles - routine.back.cycles;
-        routine.least = Math.min(routine.least, cycles);
-        routine.most = Math.max(routine.most, cycles);
-        routine.total += cycles;
+      if (routine.entry === null) {
+        if (pc === routine.at) {
+          routine.entry = { sp: core.registers[13], back: core.registers[14] >>> 0, cycles: core.cycles };
+        }
+        continue;
+      }
+      const { sp, back, cycles } = routine.entry;
+      // An interrupt ends when the processor is back in the main program; a call when it is back behind the call.
+      const over = back >= 0xfffffff0 ? core.IPSR === 0 : pc === (back & ~1) && core.registers[13] === sp;
+      if (over) {
+        const taken = core.cycles - cycles;
+        routine.most = Math.max(routine.most, taken);
+        routine.total += taken;
         routine.count++;
-        routine.back = null;
+        routine.entry = null;
       }
     }
-  }
-
-  returned(core, routine) {
-    // Back where it came from: the stack is as it was at its first instruction, and the routine has pushed since.
-    if (core.registers[13] < routine.back.sp) routine.deep = true;
-    return core.registers[13] > routine.back.sp || routine.left;
   }
 }
 
@@ -130,13 +130,7 @@ const handlers = {
     return {};
   },
   profiled() {
-    const routines = chip.profile.routines.map(({ name, least, most, total, count }) => ({
-      name,
-      least: count ? least : 0,
-      most,
-      mean: count ? total / count : 0,
-      count,
-    }));
+    const routines = chip.profile.routines.map(({ name, most, total, count }) => ({ name, most, mean: total / count, count }));
     chip.profile = undefined;
     return { routines };
   },

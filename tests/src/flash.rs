@@ -78,3 +78,70 @@ pub fn uf2(segments: &[(u32, &[u8])]) -> Vec<u8> {
     }
     file
 }
+
+/// A symbol of an ELF file.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Symbol {
+    /// Its name, mangled.
+    pub name: String,
+    /// Address, without the bit that marks Thumb code.
+    pub at: u32,
+    /// Size in bytes.
+    pub size: u32,
+    /// It is a function.
+    pub is_function: bool,
+}
+
+/// The symbols of an ELF file for a 32-bit little-endian machine.
+///
+/// # Errors
+/// It is no such file.
+pub fn symbols(elf: &[u8]) -> Result<Vec<Symbol>, String> {
+    let word = |at: usize| elf.get(at..at + 4).map(|b| u32::from_le_bytes([b[0], b[1], b[2], b[3]])).ok_or("too short");
+    let half = |at: usize| elf.get(at..at + 2).map(|b| usize::from(u16::from_le_bytes([b[0], b[1]]))).ok_or("too short");
+    let (headers, size, count) = (word(32)? as usize, half(46)?, half(48)?);
+    let mut symbols = Vec::new();
+    for section in (0..count).map(|index| headers + index * size) {
+        if word(section + 4)? != 2 {
+            continue;
+        }
+        let (start, length, link) = (word(section + 16)? as usize, word(section + 20)? as usize, word(section + 24)? as usize);
+        let names = word(headers + link * size + 16)? as usize;
+        for at in (start..start + length).step_by(16) {
+            let name = elf.get(names + word(at)? as usize..).ok_or("a name lies outside the file")?;
+            let name = name.split(|&byte| byte == 0).next().unwrap_or_default();
+            symbols.push(Symbol {
+                name: String::from_utf8_lossy(name).into_owned(),
+                at: word(at + 4)? & !1,
+                size: word(at + 8)?,
+                is_function: elf.get(at + 12).is_some_and(|info| info & 0xF == 2),
+            });
+        }
+    }
+    Ok(symbols)
+}
+
+/// Who calls whom directly, by index into `symbols`: the `BL` instructions of each function (ARMv6-M reference manual, encoding T1).
+pub fn calls(segments: &[(u32, &[u8])], symbols: &[Symbol]) -> Vec<(usize, usize)> {
+    let half = |at: u32| {
+        segments.iter().find_map(|&(start, bytes)| {
+            let offset = at.checked_sub(start)? as usize;
+            bytes.get(offset..offset + 2).map(|b| u32::from(u16::from_le_bytes([b[0], b[1]])))
+        })
+    };
+    let mut calls = Vec::new();
+    for (from, function) in symbols.iter().enumerate().filter(|(_, symbol)| symbol.is_function) {
+        for at in (function.at..function.at + function.size).step_by(2) {
+            let (Some(first), Some(second)) = (half(at), half(at + 2)) else { continue };
+            if first >> 11 != 0b11110 || second & 0xD000 != 0xD000 {
+                continue;
+            }
+            let sign = first >> 10 & 1;
+            let (i1, i2) = (!(second >> 13 ^ sign) & 1, !(second >> 11 ^ sign) & 1);
+            let offset = (sign * 0xFF00_0000) | i1 << 23 | i2 << 22 | (first & 0x3FF) << 12 | (second & 0x7FF) << 1;
+            let target = at.wrapping_add(4).wrapping_add(offset);
+            calls.extend(symbols.iter().position(|symbol| symbol.is_function && symbol.at == target).map(|to| (from, to)));
+        }
+    }
+    calls
+}

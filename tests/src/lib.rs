@@ -10,3 +10,4 @@ pub mod mash_bench;
 pub mod memory_flash;
 pub mod reference;
 pub mod sample_day;
+pub mod trips;

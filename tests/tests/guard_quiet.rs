@@ -4,7 +4,8 @@ use copperhold::files;
 use copperhold::rehearse::Rehearsal;
 use std::path::Path;
 
-const SEEDS: [u64; 3] = [1, 2, 3];
+/// Thirty days over three rigs.
+const SEEDS: std::ops::RangeInclusive<u64> = 1..=10;
 
 fn quiet_on(rig: &str, sheet: &str) {
     let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("../host-sim");

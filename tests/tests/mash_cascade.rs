@@ -5,9 +5,13 @@ use copperhold::bench::Bench;
 use copperhold::plant::FlowShare;
 use copperhold_core::cascade::FIRST_OFFSET;
 use copperhold_core::event::Event;
-use copperhold_core::guard::Advice;
+use copperhold_core::guard::{Advice, Trip};
+use copperhold_core::heat::Demand;
+use copperhold_core::probe::ProbeFault;
 use copperhold_core::supervisor::Knowledge;
-use copperhold_core::vessel::Vessel;
+use copperhold_core::units::{Duty, Span};
+use copperhold_core::vessel::{Element, Vessel};
+use copperhold_tests::bench::{Bench as InputBench, FAST, c};
 use copperhold_tests::mash_bench::{MashRig, RestResult, rest};
 
 const RIGS: u64 = 50;
@@ -126,4 +130,56 @@ fn the_next_day_starts_from_the_offset_of_this_one() {
     let mut bench = rig.bench_with(knowledge);
     let next = rest(&mut bench, rig.rests_c[0], 60.0, |_| ());
     assert!(next.enters_s < first.enters_s && next.left_s == 0.0 && next.overshoot_k <= 0.3, "{first:?}, then {next:?}");
+}
+
+/// The three ways in which the tank can be asked to heat at full power.
+const MODES: [(&str, fn(&mut InputBench)); 3] = [
+    ("percent", |bench| bench.demand(Vessel::LiquorTank, Demand::Percent(Duty::FULL))),
+    ("hold", |bench| bench.demand(Vessel::LiquorTank, Demand::Hold(c(85_000)))),
+    ("mash", |bench| bench.demand(Vessel::MashTun, Demand::Hold(c(80_000)))),
+];
+
+/// A minute at full power in each mode, then a danger: what the power side saw, tick by tick, and what tripped.
+fn t1(danger: fn(&mut InputBench, i32), trip: Trip) {
+    let runs = MODES.map(|(mode, start)| {
+        let mut bench = InputBench::armed();
+        bench.read(Vessel::LiquorTank, 60_000);
+        bench.read(Vessel::MashTun, 58_000);
+        bench.run(Span::from_secs(5));
+        start(&mut bench);
+        assert_eq!(bench.run(Span::from_secs(60)).element, Some(Element::LiquorTank), "{mode}");
+        let seen: Vec<_> = (0..1_500)
+            .map(|tick| {
+                danger(&mut bench, tick);
+                let outputs = bench.tick(FAST);
+                (outputs.contactor, outputs.armed)
+            })
+            .collect();
+        assert_eq!(bench.trip(), Some(trip), "{mode}");
+        assert_eq!(seen.last(), Some(&(false, false)), "{mode}");
+        seen
+    });
+    assert!(runs[0] == runs[1] && runs[0] == runs[2], "{trip:?} comes in another tick in another mode");
+}
+
+#[test]
+fn t1_the_tank_trips_in_the_same_ticks_whether_it_holds_itself_or_the_mash() {
+    let climbs = |bench: &mut InputBench, tick: i32| bench.read(Vessel::LiquorTank, (60_000 + 50 * tick).min(95_000));
+    t1(climbs, Trip::OverTemperature(Vessel::LiquorTank));
+    t1(|bench, _| bench.inputs.probes.liquor_tank = Err(ProbeFault::Open), Trip::Probe(Vessel::LiquorTank, ProbeFault::Open));
+    t1(|bench, _| bench.inputs.switches.stop_loop = false, Trip::StopLoop);
+}
+
+#[test]
+fn t1_a_lost_mash_probe_holds_at_once_and_trips_the_mash_mode() {
+    let mut bench = InputBench::armed();
+    bench.read(Vessel::LiquorTank, 60_000);
+    bench.read(Vessel::MashTun, 58_000);
+    bench.run(Span::from_secs(5));
+    bench.demand(Vessel::MashTun, Demand::Hold(c(80_000)));
+    assert_eq!(bench.run(Span::from_secs(60)).element, Some(Element::LiquorTank));
+    bench.inputs.probes.mash_tun = Err(ProbeFault::Open);
+    assert_eq!(bench.run(Span::from_millis(1_000)).element, None, "no heat without the thermometer that it is for");
+    bench.run(Span::from_secs(6));
+    assert_eq!(bench.trip(), Some(Trip::Probe(Vessel::MashTun, ProbeFault::Open)));
 }

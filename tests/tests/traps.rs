@@ -24,11 +24,15 @@ type Run = (Vec<Outputs>, Option<Trip>);
 /// Its name, and how a person asks for it.
 type Mode = (&'static str, fn(&mut Bench));
 
-/// The three ways a kettle can be asked to heat at full power.
-const MODES: [Mode; 3] = [
+/// The four ways a kettle can be asked to heat at full power.
+const MODES: [Mode; 4] = [
     ("percent", |bench| bench.demand(Vessel::BoilKettle, Demand::Percent(Duty::FULL))),
     ("hold", |bench| bench.demand(Vessel::BoilKettle, Demand::Hold(c(103_000)))),
     ("to the boil", |bench| bench.controller.supervisor_mut().start(sheet([Step::BringToBoil]))),
+    ("boil", |bench| {
+        let boil = Step::Boil { duty: Duty::FULL, lasts: Span::from_mins(60), additions: Default::default() };
+        bench.controller.supervisor_mut().start(sheet([boil]));
+    }),
 ];
 
 /// A minute of full power in each mode, then a danger; what the power side saw of it, tick by tick, and what tripped.

@@ -27,6 +27,8 @@ pub struct DetectorFacts<'a> {
     pub needed: &'a PerVessel<bool>,
     /// Pumps that ran.
     pub pumps: Pumps,
+    /// What heat control wanted.
+    pub wanted: PerElement<Duty>,
     /// What the fast path did.
     pub report: &'a FastReport,
     /// Sense lines.
@@ -115,6 +117,7 @@ impl Detectors {
             elapsed: facts.elapsed,
             reading,
             applied: *facts.report.applied.get(element),
+            wanted: *facts.wanted.get(element),
             learned: *facts.learned.get(element),
             drained: element == Element::LiquorTank && facts.pumps.mash && mash_takes,
             may_come_from: if fed { hottest_other(element.vessel(), facts.readings) } else { None },

@@ -61,6 +61,8 @@ pub struct HeatFacts {
     pub reading: Celsius,
     /// Share of full power that was commanded since the last tick.
     pub applied: Duty,
+    /// Share of full power that heat control wanted: a hold that shares the element is paid in slices of full power and wants little.
+    pub wanted: Duty,
     /// Climb and lag that a heat-up taught.
     pub learned: Option<(Slope, Span)>,
     /// The hottest other vessel, if its heat may have come here: a pump runs, or nobody asked anything of this vessel.
@@ -90,11 +92,13 @@ pub struct HeatWatch {
     poured: Span,
     lowest: Option<Celsius>,
     worked: Span,
+    /// It has risen as it should: heat is on its way already, and no time is given for it.
+    follows: bool,
     idle: Span,
-    /// The lag that `worked` was counted with.
-    lag: Span,
     /// Smoothed share of full power, in microseconds per second.
     usual: LagChain<1>,
+    /// The lag that `worked` was counted with.
+    lag: Span,
 }
 
 impl HeatWatch {
@@ -109,9 +113,10 @@ impl HeatWatch {
             poured: Span::ZERO,
             lowest: None,
             worked: Span::ZERO,
+            follows: false,
             idle: Span::ZERO,
-            lag: UNKNOWN_LAG,
             usual: LagChain::settled(0),
+            lag: UNKNOWN_LAG,
         }
     }
 
@@ -121,6 +126,7 @@ impl HeatWatch {
         self.last = None;
         self.lowest = None;
         self.worked = Span::ZERO;
+        self.follows = false;
     }
 
     /// Looks at one tick.
@@ -174,7 +180,8 @@ impl HeatWatch {
         // One tick says little: a hold may come as single ticks of full power, or as slices between another vessel's.
         let usual = self.usual.tick(micros(facts.elapsed), micros(lag), micros(SECOND.share(facts.applied)));
         let near_boil = facts.reading >= self.bounds.boiling.less(NEAR_BOIL);
-        self.idle = if facts.applied >= WORKING { Span::ZERO } else { self.idle.plus(facts.elapsed) };
+        let working = facts.applied >= WORKING && facts.wanted >= WORKING;
+        self.idle = if working { Span::ZERO } else { self.idle.plus(facts.elapsed) };
         // A pause of a lag or two (a changeover, a slice for the other vessel) does not wipe out what was seen.
         let rested = self.idle > lag.plus(lag);
         let fell = self.lowest.is_none_or(|lowest| facts.reading < lowest.less(NOISE));
@@ -184,19 +191,21 @@ impl HeatWatch {
         if near_boil || rested || fell || facts.drained || relearned {
             self.lowest = Some(facts.reading);
             self.worked = Span::ZERO;
+            self.follows = false;
             return false;
         }
-        if usual >= micros(SECOND.share(WORKING)) {
+        if working && usual >= micros(SECOND.share(WORKING)) {
             self.worked = self.worked.plus(facts.elapsed.share(facts.applied));
         }
         // Until the usual share passes half, most of a lag has gone by already.
-        let judged = self.worked.less(lag);
+        let judged = if self.follows { self.worked } else { self.worked.less(lag) };
         let expected = self.flattest(facts).over(judged);
         let rise = self.lowest.map_or(Kelvin::ZERO, |lowest| facts.reading.above(lowest));
         if rise >= expected.times(RISE_SHARE) && expected >= EXPECTED_RISE {
             // It follows: begin anew, so that a later fault is judged by its own time.
             self.lowest = Some(facts.reading);
-            self.worked = lag;
+            self.worked = Span::ZERO;
+            self.follows = true;
         }
         expected >= EXPECTED_RISE && rise < expected.times(RISE_SHARE)
     }

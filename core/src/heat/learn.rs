@@ -178,6 +178,7 @@ impl Bank {
         self.work = work_us;
         self.soft.advance(dt_us, work_us);
         self.sharp.advance(dt_us, work_us);
+        self.compare(dt_us);
     }
 
     /// Takes one reading (with the loss so far added back, Q32 K) into the window and fits anew. `false` once the window is full.
@@ -188,7 +189,7 @@ impl Bank {
         let (start, work) = *self.reference.get_or_insert((reading, self.work));
         let y = (reading.saturating_sub(start) >> 20).clamp(-(1 << 20), 1 << 20);
         self.noise.see(y);
-        let weight = self.weigh();
+        let weight = self.weight();
         self.shared.n += 1;
         self.shared.weight += weight;
         self.shared.y += weight * y;
@@ -204,18 +205,22 @@ impl Bank {
         self.raw.saturating_mul(self.apart.min(1 << 18)) >> 30
     }
 
-    /// How much a step tells: while the two shapes disagree on what is heard, either may be wrong by as much.
-    fn weigh(&mut self) -> i64 {
-        let place = GRID_MS.iter().position(|ms| ms * 1000 >= self.lag_us).unwrap_or(GRID_MS.len() - 1);
-        let heard = |output: Option<i64>| output.unwrap_or(0) >> 10;
-        let soft = heard(self.soft.members.get(place).map(|m| m.chain.output()));
-        let sharp = heard(self.sharp.members.get(place).map(|m| m.chain.output()));
-        let faded = self.apart - self.apart.saturating_mul(4_000_000).checked_div(self.lag_us.max(4_000_000)).unwrap_or(0);
-        self.apart = soft.saturating_sub(sharp).saturating_abs().max(faded);
+    /// How much a step tells, 1 to 64: while the two shapes disagree on what is heard, either may be wrong by as much.
+    pub fn weight(&self) -> i64 {
         let doubt = self.doubt();
         let variance = self.noise.variance;
         let whole = variance.saturating_add(doubt.saturating_mul(doubt));
         (FULL_WEIGHT * variance).checked_div(whole).unwrap_or(1).max(1)
+    }
+
+    /// Follows how far the shapes lie apart.
+    fn compare(&mut self, dt_us: i64) {
+        let place = GRID_MS.iter().position(|ms| ms * 1000 >= self.lag_us).unwrap_or(GRID_MS.len() - 1);
+        let heard = |output: Option<i64>| output.unwrap_or(0) >> 10;
+        let soft = heard(self.soft.members.get(place).map(|m| m.chain.output()));
+        let sharp = heard(self.sharp.members.get(place).map(|m| m.chain.output()));
+        let fade = self.apart.saturating_mul(4 * dt_us).checked_div(self.lag_us.max(4 * dt_us)).unwrap_or(0);
+        self.apart = soft.saturating_sub(sharp).saturating_abs().max(self.apart.saturating_sub(fade));
     }
 
     /// What is on its way to the thermometer, Q32 K.
@@ -408,7 +413,8 @@ impl<const N: usize> Family<N> {
 
     /// Climb heard since the mean of the window, Q12 K.
     fn heard(&self, work: i64, weight: i64) -> i64 {
-        self.pick.raw.saturating_mul(self.mix(|c| (c.chain.output().saturating_sub(work) >> 10) - c.sum_q / weight)) >> 30
+        let mean = |sum: i64| sum.checked_div(weight).unwrap_or(0);
+        self.pick.raw.saturating_mul(self.mix(|c| (c.chain.output().saturating_sub(work) >> 10) - mean(c.sum_q))) >> 30
     }
 }
 
@@ -435,7 +441,7 @@ impl Sums {
     fn best(self, terms: &Terms) -> (i64, i64) {
         let shrink = 34_u32.saturating_sub(self.qq.leading_zeros());
         let raw = ((self.qy >> shrink).clamp(-(1 << 32), 1 << 32) << 30).checked_div((self.qq >> shrink).max(1)).unwrap_or(0);
-        let raw = raw.clamp(LEAST_RAW, terms.steepest);
+        let raw = raw.min(terms.steepest).max(LEAST_RAW);
         let error = self.yy - 2 * ratio_mul(raw, self.qy) + ratio_mul(raw, ratio_mul(raw, self.qq));
         (raw, error.max(0))
     }

@@ -67,6 +67,12 @@ const MISS: i64 = 1024;
 const ARRIVED: i64 = 1_288_490_189;
 /// Far below the target: 2 K in Q32.
 const FAR: i64 = 2 << 32;
+/// Steps that weigh this much show the loss rather than the shape.
+const AGREED: i64 = 32;
+/// With this much heat on its way, Q32 K, the ramp aims above the target: by a fiftieth of what is more, up to 0.08 K.
+const ALLOWANCE_FROM: i64 = 4 << 32;
+const ALLOWANCE_PART: i64 = 50;
+const ALLOWANCE_MOST: i64 = 343_597_384;
 /// One, Q16.
 const ONE: i64 = 1 << 16;
 
@@ -218,8 +224,10 @@ impl HeatControl {
             climb,
             heat: (climb.saturating_mul(i64::from(applied.bits()))) >> 16,
             lag_us: self.bank.lag_us(),
+            weight: self.bank.weight(),
             loss: match (self.window, self.state) {
                 (Window::Open { .. }, State::Coast { .. }) => Loss::Kept,
+                (_, State::Coast { .. }) if self.bank.weight() < AGREED => Loss::Kept,
                 (Window::Open { .. }, _) => Loss::Known(usual),
                 (_, State::Ramp(_)) => Loss::Sought { drift: usual.saturating_sub(self.usual) },
                 _ => Loss::Sought { drift: 0 },
@@ -267,6 +275,12 @@ impl HeatControl {
             State::Coast { for_us, .. } => for_us > lag_us.saturating_mul(COAST_LAGS),
         };
         self.window = match self.window {
+            Window::Closed | Window::Paused { .. } if matches!(self.state, State::Ramp(_)) && self.implausible() => {
+                let lag_us = prior_of(self.learned, 0).lag_us.max(UNKNOWN_LAG_US);
+                let prior = Prior { raw: raw_of_slope(i64::from(self.config.max_slope.fixed().to_bits())), lag_us, known: false };
+                self.start_window(prior, level, 0);
+                return;
+            }
             Window::Closed => Window::Closed,
             Window::Open { .. } | Window::Paused { .. } if late => {
                 self.note();
@@ -286,6 +300,13 @@ impl HeatControl {
             Window::Paused { .. } if bent => Window::Open { for_us: i64::MAX / 2, blind_us: 0, from: i64::MIN / 2 },
             Window::Paused { for_us } => Window::Paused { for_us: for_us.saturating_add(dt_us) },
         };
+    }
+
+    /// Whether a steady ramp contradicts the fit by more than any loss could explain.
+    fn implausible(&self) -> bool {
+        let climb = slope_of_raw(self.bank.raw()) << 8;
+        let seen = self.settled.map_or(0, |s| s.loss);
+        seen.saturating_sub(self.usual).saturating_abs() > (climb / 8).saturating_add(loss::UNKNOWN * 2)
     }
 
     /// Adds a tick to the batch and, once it is full, moves the bank on.
@@ -385,7 +406,7 @@ impl HeatControl {
             State::Ramp(_) | State::Coast { .. } | State::Hold { .. } => self.state,
         };
         let over = Span::from_micros(u64::try_from(self.bank.lag_us() / 8).unwrap_or(0)).plus(Span::from_secs(3));
-        let run = |pid: &mut Pid, gains: PidGains| {
+        let run = |pid: &mut Pid, gains: PidGains, target: Celsius| {
             if pid.gains() != gains {
                 pid.refine_gains(gains);
             }
@@ -396,7 +417,7 @@ impl HeatControl {
             State::Off => (State::Off, Duty::ZERO),
             State::Fixed(duty) => (State::Fixed(duty), duty),
             State::Ramp(mut pid) => {
-                let duty = run(&mut pid, sharp);
+                let duty = run(&mut pid, sharp, target.plus(self.allowance()));
                 let cut = i64::from(duty.bits()) < ONE / 2;
                 if cut && let Some(settled) = &mut self.settled {
                     settled.loss = loss;
@@ -404,7 +425,7 @@ impl HeatControl {
                 (if cut { State::Coast { pid, for_us: 0 } } else { State::Ramp(pid) }, duty)
             }
             State::Coast { mut pid, for_us } => {
-                let duty = run(&mut pid, brisk);
+                let duty = run(&mut pid, brisk, target);
                 let arrived = aim.saturating_sub(level).saturating_abs() < ARRIVED && matches!(self.window, Window::Closed);
                 let for_us = for_us.saturating_add(dt_us);
                 if duty == Duty::FULL && error > FAR {
@@ -416,7 +437,7 @@ impl HeatControl {
                 }
             }
             State::Hold { mut pid, for_us } => {
-                let duty = run(&mut pid, gentle);
+                let duty = run(&mut pid, gentle, target);
                 let for_us = for_us.saturating_add(dt_us);
                 if duty == Duty::FULL && error > FAR { (State::Ramp(pid), duty) } else { (State::Hold { pid, for_us }, duty) }
             }
@@ -482,6 +503,13 @@ impl HeatControl {
             let loss = i32::try_from(self.loss_at_76 >> 8).unwrap_or(0);
             self.learned = Some(learned.with_loss(Slope::from_fixed(I8F24::from_bits(loss))));
         }
+    }
+
+    /// How far above the target the ramp aims: a kettle with much heat on its way creeps up the last tenths.
+    fn allowance(&self) -> Kelvin {
+        let under_way = per_second(slope_of_raw(self.bank.raw()) << 8, self.bank.lag_us());
+        let above = (under_way.saturating_sub(ALLOWANCE_FROM) / ALLOWANCE_PART).clamp(0, ALLOWANCE_MOST) >> 16;
+        Kelvin::from_fixed(I16F16::from_bits(i32::try_from(above).unwrap_or(0)))
     }
 
     /// Proportional gain `1 / (k Tc)`; `Tc` is at least 3 s.

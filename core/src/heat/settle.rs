@@ -15,6 +15,8 @@ const LOSS_HALF_LAGS: i64 = 5;
 /// `E` is drawn to the formula over this part of the lag, a seventh, but not faster than [`LEAST_PULL_US`].
 const PULL_PART: i64 = 7;
 const LEAST_PULL_US: i64 = 5_000_000;
+/// However much the shapes disagree, the formula is believed three eighths as much as when they agree.
+const LEAST_WEIGHT: i64 = 24;
 
 /// The settled temperature and the standing loss. Temperatures in Q32 C, rates in Q32 K/s.
 #[derive(Debug, Clone, Copy)]
@@ -40,6 +42,8 @@ pub struct Evidence {
     pub heat: i64,
     /// `L`, us.
     pub lag_us: i64,
+    /// How much the formula is to be believed, 1 to 64.
+    pub weight: i64,
     /// What to make of the standing loss.
     pub loss: Loss,
 }
@@ -61,7 +65,7 @@ pub enum Loss {
 impl Settled {
     /// Moves on by one tick.
     pub fn tick(&mut self, seen: &Evidence) {
-        let Evidence { dt_us, reading, gap, climb, heat, lag_us, loss } = *seen;
+        let Evidence { dt_us, reading, gap, climb, heat, lag_us, weight, loss } = *seen;
         if let Loss::Known(known) = loss {
             self.loss = known;
         }
@@ -69,13 +73,13 @@ impl Settled {
         self.level = self.level.saturating_add(per_second(rate, dt_us));
         let formula = reading.saturating_add(gap).saturating_sub(per_second(self.loss, lag_us));
         let surprise = formula.saturating_sub(self.level).clamp(-SURPRISE, SURPRISE);
-        let pull_us = (lag_us / PULL_PART).max(LEAST_PULL_US);
+        let pull_us = (lag_us / PULL_PART).max(LEAST_PULL_US).saturating_mul(64) / weight.clamp(LEAST_WEIGHT, 64);
         let step = surprise.saturating_mul(dt_us) / pull_us.saturating_add(dt_us).max(1);
         self.level = self.level.saturating_add(step);
         if let Loss::Sought { drift } = loss {
             let over_us = (lag_us.saturating_mul(LOSS_HALF_LAGS) / 2).max(1);
             let change = step.saturating_mul(1_000_000) / over_us;
-            self.loss = self.loss.saturating_add(drift).saturating_sub(change).clamp(-climb / 2, climb);
+            self.loss = self.loss.saturating_add(drift).saturating_sub(change).min(climb).max(-climb / 2);
         }
     }
 }

@@ -4,14 +4,44 @@ use crate::hal;
 use copperhold_core::units::Instant;
 use copperhold_firmware::fast_task::{Contacts, FAST_PERIOD, FastTask};
 use core::cell::RefCell;
+use core::convert::Infallible;
 use critical_section::Mutex;
-use embedded_hal::digital::InputPin;
+use embedded_hal::digital::{ErrorType, OutputPin};
 use hal::gpio::{DynPinId, FunctionSioInput, FunctionSioOutput, Interrupt, Pin, PullDown, PullUp};
 use hal::pac::{self, interrupt};
 use hal::timer::{Alarm, Alarm0, Alarm1};
 
-/// A line to the power side.
-pub type LinePin = Pin<DynPinId, FunctionSioOutput, PullDown>;
+/// A line to the power side: one register write each way, because it is driven in every fast tick.
+pub struct LinePin {
+    mask: u32,
+    _pin: Pin<DynPinId, FunctionSioOutput, PullDown>,
+}
+
+impl LinePin {
+    /// A pin that is an output already.
+    pub fn new(pin: Pin<DynPinId, FunctionSioOutput, PullDown>) -> LinePin {
+        LinePin { mask: 1 << pin.id().num, _pin: pin }
+    }
+}
+
+impl ErrorType for LinePin {
+    type Error = Infallible;
+}
+
+impl OutputPin for LinePin {
+    fn set_low(&mut self) -> Result<(), Infallible> {
+        // SAFETY: the clear register changes this pin's bit only, and this value owns the pin.
+        unsafe { (*pac::SIO::PTR).gpio_out_clr().write(|w| w.bits(self.mask)) };
+        Ok(())
+    }
+
+    fn set_high(&mut self) -> Result<(), Infallible> {
+        // SAFETY: the set register changes this pin's bit only, and this value owns the pin.
+        unsafe { (*pac::SIO::PTR).gpio_out_set().write(|w| w.bits(self.mask)) };
+        Ok(())
+    }
+}
+
 /// A contact to ground: closed reads low, and a broken wire reads open.
 pub type ContactPin = Pin<DynPinId, FunctionSioInput, PullUp>;
 
@@ -32,16 +62,18 @@ pub struct ContactPins {
 }
 
 impl ContactPins {
-    fn read(&mut self) -> Contacts {
-        // Reading a port of the chip cannot fail; if it could, open is the safe answer.
-        let closed = |pin: &mut ContactPin| pin.is_low().unwrap_or(false);
+    /// All of them at one instant.
+    fn read(&self) -> Contacts {
+        // SAFETY: reading the pads changes nothing.
+        let pads = unsafe { (*pac::SIO::PTR).gpio_in().read().bits() };
+        let closed = |pin: &ContactPin| pads >> (pin.id().num & 31) & 1 == 0;
         Contacts {
-            stop_loop: closed(&mut self.stop_loop),
-            key: closed(&mut self.key),
-            button: closed(&mut self.button),
-            knob_a: closed(&mut self.knob_a),
-            knob_b: closed(&mut self.knob_b),
-            knob_push: closed(&mut self.knob_push),
+            stop_loop: closed(&self.stop_loop),
+            key: closed(&self.key),
+            button: closed(&self.button),
+            knob_a: closed(&self.knob_a),
+            knob_b: closed(&self.knob_b),
+            knob_push: closed(&self.knob_push),
         }
     }
 }

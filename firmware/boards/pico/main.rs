@@ -28,7 +28,7 @@ use embedded_hal_bus::spi::RefCellDevice as SpiShare;
 use hal::fugit::RateExtU32;
 use hal::gpio::{FunctionI2C, FunctionSioInput, FunctionSpi, FunctionUart, Pins, PullNone, PullUp};
 use hal::pac;
-use interrupts::{ContactPins, Interrupts};
+use interrupts::{ContactPins, Interrupts, LinePin};
 use parts::{AdcPins, BusDelay, BusPin, Pico};
 use rp2040_hal as hal;
 
@@ -72,12 +72,12 @@ fn build() -> &'static mut App<Pico> {
 
     // The lines to the power side first: driven low before anything else runs.
     let lines = LinePins::new([
-        pins.gpio10.into_push_pull_output().into_dyn_pin(),
-        pins.gpio11.into_push_pull_output().into_dyn_pin(),
-        pins.gpio12.into_push_pull_output().into_dyn_pin(),
-        pins.gpio13.into_push_pull_output().into_dyn_pin(),
-        pins.gpio14.into_push_pull_output().into_dyn_pin(),
-        pins.gpio15.into_push_pull_output().into_dyn_pin(),
+        LinePin::new(pins.gpio10.into_push_pull_output().into_dyn_pin()),
+        LinePin::new(pins.gpio11.into_push_pull_output().into_dyn_pin()),
+        LinePin::new(pins.gpio12.into_push_pull_output().into_dyn_pin()),
+        LinePin::new(pins.gpio13.into_push_pull_output().into_dyn_pin()),
+        LinePin::new(pins.gpio14.into_push_pull_output().into_dyn_pin()),
+        LinePin::new(pins.gpio15.into_push_pull_output().into_dyn_pin()),
     ]);
     let contacts = ContactPins {
         stop_loop: pins.gpio17.reconfigure().into_dyn_pin(),

@@ -7,7 +7,7 @@ use hal::pac;
 use hal::uart::{DataBits, StopBits, UartConfig, UartDevice, UartPeripheral, ValidUartPinout};
 use hal::usb::UsbBus;
 use usb_device::bus::UsbBusAllocator;
-use usb_device::device::{StringDescriptors, UsbDevice, UsbDeviceBuilder, UsbVidPid};
+use usb_device::device::{StringDescriptors, UsbDevice, UsbDeviceState, UsbDeviceBuilder, UsbVidPid};
 use usbd_serial::SerialPort;
 
 /// UART at 115,200 baud, 8N1.
@@ -61,8 +61,8 @@ impl Usb {
         }
     }
 
-    /// Sends a byte if there is room.
+    /// Sends a byte if there is room. With no host at the other end, bytes go nowhere.
     pub fn send(&mut self, byte: u8) -> bool {
-        matches!(self.serial.write(&[byte]), Ok(1))
+        self.device.state() != UsbDeviceState::Configured || matches!(self.serial.write(&[byte]), Ok(1))
     }
 }

@@ -28,12 +28,12 @@ fn line(canvas: &mut Canvas, view: &View<'_>, vessel: Vessel, y: i32) {
     let indent = 5_i32 - i32::try_from(reading.len()).unwrap_or(5);
     write(canvas, &FONT_9X15_BOLD, 29 + indent.max(0) * 9, y, true, &reading);
     if let Some(target) = status.setpoints.get(vessel) {
-        write(canvas, &FONT_6X10, 76, y + 3, true, &short(format_args!(">{}", text::celsius(*target))));
+        write(canvas, &FONT_6X10, 74, y + 3, true, &short(format_args!(">{}", text::celsius(*target))));
     }
     if let Some(element) = vessel.element() {
         let percent = (status.wanted.get(element).basis_points() + 50) / 100;
         if percent > 0 {
-            let figure = short(format_args!("{percent}"));
+            let figure = short(format_args!("{percent}%"));
             write(canvas, &FONT_6X10, 128 - i32::try_from(figure.len()).unwrap_or(3) * 6, y + 3, true, &figure);
         }
     }

@@ -16,6 +16,7 @@ pub use table::table;
 
 use crate::bench::{Bench, Honest};
 use crate::files::RigFile;
+use copperhold_core::guard::Trip;
 use copperhold_core::settings::SettingsError;
 use copperhold_core::vessel::Vessel;
 use fault::{Fault, Kind};
@@ -41,8 +42,8 @@ pub struct Outcome {
     pub seed: u64,
     /// Whether the injection took effect.
     pub injected: bool,
-    /// The first trip, in words, and how long after the fault was there to be seen, s.
-    pub trip: Option<(String, f64)>,
+    /// The first trip, and how long after the fault was there to be seen, s.
+    pub trip: Option<(Trip, f64)>,
     /// How long after the fault the last element power was seen, s; 0 if there was none.
     pub heated_for_s: f64,
     /// Hottest bulk water of the vessel, degrees Celsius, and how far that is above where it was or was sent, K.
@@ -112,7 +113,7 @@ struct Watch {
     sheath_c: f64,
     last_power_s: f64,
     tripped_s: Option<f64>,
-    trip: Option<String>,
+    trip: Option<Trip>,
     after: bool,
     /// When unasked heat became a kelvin's worth: before that there is nothing to see.
     seen_s: Option<f64>,
@@ -136,7 +137,7 @@ impl Watch {
         if let Some(latch) = bench.controller.supervisor().guard().latch()
             && self.trip.is_none()
         {
-            self.trip = Some(latch.trip.to_string());
+            self.trip = Some(latch.trip);
             self.tripped_s = Some(t_s);
         }
     }

@@ -125,24 +125,52 @@ impl Rehearsal {
         !over && self.controller().supervisor().sequencer().is_some()
     }
 
+    /// Samples so far apart, s, 0.25 to 60; call it before the first [`Rehearsal::advance`]. The usual spacing is 5 s.
+    pub fn sampled_every(mut self, seconds: f64) -> Rehearsal {
+        self.recorder.sample_every(seconds.clamp(0.25, 60.0));
+        self
+    }
+
+    /// The record as far as it goes. Totals come at the end.
+    pub fn day(&self) -> &Day {
+        self.recorder.day()
+    }
+
+    /// Index, name and start (s) of the step under way.
+    pub fn under_way(&self) -> Option<(usize, &str, f64)> {
+        self.recorder.under_way()
+    }
+
+    /// Runs to the end of the day; `each` is called after every control period.
+    ///
+    /// # Errors
+    /// What `each` says, or that the day does not end within 24 hours.
+    pub fn run_with<E: From<RehearsalError>>(&mut self, mut each: impl FnMut(&Rehearsal) -> Result<(), E>) -> Result<(), E> {
+        while self.advance() {
+            each(self)?;
+            if self.t_s() > LONGEST_DAY_S {
+                let step = self.progress().map_or_else(String::new, |progress| progress.name.to_owned());
+                return Err(RehearsalError::Endless { step }.into());
+            }
+        }
+        each(self)
+    }
+
     /// Runs to the end of the day. `watch` is called once per process minute.
     ///
     /// # Errors
     /// The day does not end within 24 hours.
     pub fn run(mut self, mut watch: impl FnMut(&Progress<'_>)) -> Result<Day, RehearsalError> {
         let mut ticks = 0_u32;
-        while self.advance() {
+        self.run_with(|rehearsal| {
             ticks += 1;
             if ticks.is_multiple_of(240)
-                && let Some(progress) = self.progress()
+                && let Some(progress) = rehearsal.progress()
             {
                 watch(&progress);
             }
-            if self.t_s() > LONGEST_DAY_S {
-                let step = self.progress().map_or_else(String::new, |progress| progress.name.to_owned());
-                return Err(RehearsalError::Endless { step });
-            }
-        }
+            Ok::<(), RehearsalError>(())
+        })?;
         Ok(self.finish())
     }
 

@@ -12,7 +12,7 @@ use super::{chart, cursor, energy, palette, strip, tables};
 use crate::day::Day;
 
 pub(crate) const STYLE: &str = include_str!("style.css");
-const CAUTIONS: &str = include_str!("cautions.html");
+pub(crate) const CAUTIONS: &str = include_str!("cautions.html");
 
 /// The page. The same day gives the same bytes.
 pub fn page(day: &Day) -> String {

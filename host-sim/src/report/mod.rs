@@ -16,6 +16,6 @@ mod strip;
 pub(crate) mod svg;
 mod tables;
 pub mod text;
-mod thin;
+pub(crate) mod thin;
 
 pub use atomic::write_atomically;

@@ -37,7 +37,7 @@ const RIG: [&str; 27] = [
 /// The table, with a head line. The same survey gives the same bytes.
 pub fn csv(survey: &Survey) -> String {
     let mut out = RIG.join(",");
-    out.push_str(",oracle_integral");
+    out.push_str(",oracle_integral,trips");
     for contender in Contender::ALL {
         for figure in ["ratio", "settled", "overshoot_k", "hold_rms_k"] {
             let _ = write!(out, ",{}_{figure}", contender.key());
@@ -91,6 +91,7 @@ fn line(rig: &RigResult) -> String {
         learned(|l| l.lag().as_millis() as f64 * 1e-3, 2),
         format!("{:.3}", rig.oracle.gain),
         format!("{:.2}", rig.oracle.integral),
+        rig.trips.iter().flatten().count().to_string(),
     ];
     for contender in Contender::ALL {
         let outcome = rig.outcomes.get(contender);

@@ -1,6 +1,7 @@
 //! From rigs to a few figures.
 
 use super::{Contender, Outcome, Survey};
+use copperhold_core::guard::Trip;
 
 /// What is measured on a heat-up.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -60,6 +61,16 @@ impl Survey {
     /// Rigs on which a contender was not in the band at the end.
     pub fn unsettled(&self, contender: Contender) -> usize {
         self.outcomes(contender).filter(|outcome| !outcome.settled).count()
+    }
+
+    /// Our heat-ups that tripped: the rig's number, which heat-up, and the trip.
+    pub fn trips(&self) -> impl Iterator<Item = (u32, &'static str, Trip)> {
+        self.rigs.iter().flat_map(|rig| {
+            let [first, second] = rig.trips;
+            [("first", first), ("second", second)]
+                .into_iter()
+                .filter_map(|(which, trip)| trip.map(|trip| (rig.number, which, trip)))
+        })
     }
 
     /// Rigs on which our first heat-up has the lower penalty.

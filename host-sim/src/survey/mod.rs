@@ -32,6 +32,7 @@ pub use text::{ranges_text, table};
 pub use trial::{BAND_K, HOLD_S, Outcome};
 
 use crate::plant::Figures;
+use copperhold_core::guard::Trip;
 use copperhold_core::heat::Learned;
 use rayon::prelude::*;
 
@@ -142,6 +143,8 @@ pub struct RigResult {
     pub least_s: f64,
     /// How each contender did.
     pub outcomes: PerContender<Outcome>,
+    /// What tripped in our first and in our second heat-up; neither should.
+    pub trips: [Option<Trip>; 2],
     /// What the first heat-up taught.
     pub learned: Option<Learned>,
     /// The oracle's gains.
@@ -172,20 +175,29 @@ pub fn survey_rig(number: u32, seed: u64) -> RigResult {
     let draw = Draw::of(number, seed);
     let plant = draw.figures();
     let ramp = trial::Ramp::run(&draw);
-    let (first, knowledge) = ours::heat_up(&draw, draw.noise_seed, Default::default(), ramp.least_s);
-    let (second, _) = ours::heat_up(&draw, draw.noise_seed ^ ours::OTHER_NOISE, knowledge, ramp.least_s);
+    let first = ours::heat_up(&draw, draw.noise_seed, Default::default(), ramp.least_s);
+    let second = ours::heat_up(&draw, draw.noise_seed ^ ours::OTHER_NOISE, first.knowledge, ramp.least_s);
     let (tuned, oracle) = oracle::search(&draw, &plant, &ramp);
     let pi = |gains| trial::pi(&draw, &ramp, gains, f64::INFINITY).unwrap_or(Outcome::NEVER);
     let mut crate_pid = rivals::CratePid::new(draw.target_c, rivals::simc(&plant), 2.0 * plant.standing_duty);
     let mut thermostat = rivals::Thermostat::new(draw.target_c);
     let outcomes = PerContender([
-        first,
-        second,
+        first.outcome,
+        second.outcome,
         oracle,
         pi(rivals::simc(&plant)),
         pi(rivals::ziegler_nichols(&plant)),
         trial::free(&draw, ramp.least_s, |reading_c| crate_pid.duty(reading_c)),
         trial::free(&draw, ramp.least_s, |reading_c| thermostat.duty(reading_c)),
     ]);
-    RigResult { number, plant, least_s: ramp.least_s, outcomes, learned: knowledge.vessels.liquor_tank, oracle: tuned, draw }
+    RigResult {
+        number,
+        plant,
+        least_s: ramp.least_s,
+        outcomes,
+        trips: [first.trip, second.trip],
+        learned: first.knowledge.vessels.liquor_tank,
+        oracle: tuned,
+        draw,
+    }
 }

@@ -112,6 +112,9 @@ fn figures(survey: &Survey) -> String {
         "</tbody></table></div>\n<p class=\"quiet\">Not in: rigs not within 0.3 K at the end of the trial, 50 minutes after the least time; their ratio is a lower bound. \
          Behind: rigs on which our first heat-up has the lower (ratio − 1) / 0.02 + overshoot / 0.12 K.</p>\n",
     );
+    for (number, which, trip) in survey.trips() {
+        let _ = writeln!(html, "<p><b>Rig {number}, {which} heat-up, tripped:</b> {}</p>", escape(&trip.to_string()));
+    }
     html
 }
 

@@ -47,6 +47,9 @@ pub fn table(survey: &Survey) -> String {
         "\nnot in: rigs not within 0.3 K at the end of the trial, whose time ratio is a lower bound.\n\
          behind ours: rigs on which our first heat-up is better by (ratio - 1) / 0.02 + overshoot / 0.12 K.\n",
     );
+    for (number, which, trip) in survey.trips() {
+        let _ = writeln!(out, "Rig {number}, {which} heat-up, TRIPPED: {trip}");
+    }
     out
 }
 

@@ -69,6 +69,7 @@ fn run_day(rig: &RigFile, sheet: &SheetFile, seed: u64, device: &mut dyn Control
         trace.bulk_c.push(brewery.truth().bulk_c);
         let Some(step) = period.step else { break };
         if usize::from(step) == trace.steps.len() {
+            println!("step {step} at {t_s:.2} s");
             trace.steps.push(t_s);
         }
         if answered.is_some() && answered != period.prompt {

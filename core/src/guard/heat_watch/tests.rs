@@ -49,6 +49,7 @@ impl Bench {
             learned: self.learned,
             may_come_from: self.may_come_from,
             drained: self.drained,
+            wanted: applied,
         })
     }
 
@@ -70,6 +71,19 @@ fn heat_that_arrives_as_commanded_is_never_remarked_upon() {
         }
         assert_eq!(bench.run(Duty::ZERO, Duty::ZERO, HOUR), None, "coasting and after");
         assert_eq!(bench.run(Duty::from_basis_points(300), Duty::ZERO, HOUR), None, "a hold whose heat is all lost");
+    }
+}
+
+/// A lag far shorter than the one assumed, learned at any moment of the ramp, must not turn time that was given into work without a rise.
+#[test]
+fn a_lag_that_is_learned_in_mid_ramp_is_no_evidence() {
+    for learned_after in (0..1_600).step_by(7) {
+        let mut bench = Bench { climb: 131_000, lag_ticks: 80, ..Bench::at(12_000) };
+        assert_eq!(bench.run(Duty::FULL, Duty::FULL, TICK.times(learned_after)), None);
+        bench.learned = Some((Slope::from_micro(131_000), Span::from_secs(20)));
+        while bench.reading() < Celsius::from_milli(80_000) {
+            assert_eq!(bench.tick(Duty::FULL, Duty::FULL), None, "learned after {learned_after} ticks, at {:?}", bench.reading());
+        }
     }
 }
 
@@ -227,7 +241,15 @@ fn absurd_facts_do_not_wrap() {
     for reading in [Celsius::MAX, Celsius::MIN, Celsius::MAX] {
         for elapsed in [Span::ZERO, Span::from_micros(u64::MAX), TICK] {
             let learned = Some((Slope::from_micro(i32::MAX), Span::from_micros(u64::MAX)));
-            let facts = HeatFacts { elapsed, reading, applied: Duty::FULL, learned, may_come_from: None, drained: false };
+            let facts = HeatFacts {
+                elapsed,
+                reading,
+                applied: Duty::FULL,
+                learned,
+                may_come_from: None,
+                drained: false,
+                wanted: Duty::FULL,
+            };
             watch.tick(&facts);
         }
     }
