@@ -62,7 +62,8 @@ fn no_float_routine_is_linked() {
             ["__aeabi_f", "__aeabi_d2", "__aeabi_dadd", "__aeabi_ddiv", "__aeabi_dmul", "__aeabi_dsub", "__aeabi_dcmp"]
                 .iter()
                 .any(|start| name.starts_with(start))
-                || ["__aeabi_i2f", "__aeabi_ui2f", "__aeabi_i2d", "__aeabi_ui2d", "__aeabi_l2f", "__aeabi_l2d"].contains(&name.as_str())
+                || ["__aeabi_i2f", "__aeabi_ui2f", "__aeabi_i2d", "__aeabi_ui2d", "__aeabi_l2f", "__aeabi_l2d"]
+                    .contains(&name.as_str())
                 || ["__addsf3", "__mulsf3", "__divsf3", "__adddf3", "__muldf3", "__divdf3"].contains(&name.as_str())
         })
         .collect();
@@ -84,7 +85,8 @@ fn no_panic_can_be_reached_from_the_control_path() {
     let mut reached: BTreeSet<usize> = roots.map(|(index, _)| index).collect();
     assert!(reached.len() > 20, "the core's functions are there: {}", reached.len());
     loop {
-        let more: Vec<usize> = calls.iter().filter(|(from, to)| reached.contains(from) && !reached.contains(to)).map(|&(_, to)| to).collect();
+        let more: Vec<usize> =
+            calls.iter().filter(|(from, to)| reached.contains(from) && !reached.contains(to)).map(|&(_, to)| to).collect();
         if more.is_empty() {
             break;
         }
