@@ -161,7 +161,7 @@ impl Boil {
         let climb = self.climb();
         self.means.clear();
         // Before heat control is sure of what full power does, the climb itself says most of it.
-        let slope = slope.or(climb.map(|climb| times(climb, I16F16::lit("1.1"))));
+        let slope = slope.or(climb.map(|climb| times(climb, const { I16F16::lit("1.1") })));
         let (Some(slope), Some(climb)) = (slope, climb) else {
             let (duty, kept) = UNKNOWN_DUTY;
             return Phase::Edge { duty, kept, aim: EDGE_CLIMB, raised: 0 };
@@ -187,7 +187,7 @@ impl Boil {
         let weak = climb < Slope::from_micro(aim.micro() / 3 * 2);
         if low && weak && raised < MOST_RAISES {
             self.means.clear();
-            let more = slope.map_or(I16F16::lit("0.1"), |slope| share(aim.fixed().saturating_sub(climb.fixed()), slope));
+            let more = slope.map_or(const { I16F16::lit("0.1") }, |slope| share(aim.fixed().saturating_sub(climb.fixed()), slope));
             let raise = |duty: Duty| Duty::from_fixed(duty.fixed().saturating_add(more)).min(EDGE_DUTY.1);
             return Phase::Edge { duty: raise(duty), kept: raise(kept), aim, raised: raised.saturating_add(1) };
         }
