@@ -14,6 +14,7 @@ use crate::units::Span;
 
 /// Why arming is refused, worst first.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
+#[cfg_attr(feature = "wire", derive(serde::Serialize, serde::Deserialize))]
 pub enum Block {
     /// A trip is latched.
     Tripped,

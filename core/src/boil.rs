@@ -16,34 +16,37 @@
 //! plateau and are thrown away.
 
 use crate::units::{Celsius, Duty, Kelvin, Slope, Span};
-use fixed::types::I16F16;
+use fixed::types::{I8F24, I16F16};
 use heapless::Deque;
 
 /// The edge lies this far below the boiling point.
-pub const EDGE: Kelvin = Kelvin::from_milli(3_000);
-/// Least and greatest share of full power between the edge and the plateau (common practice, no source).
-pub const EDGE_DUTY: (Duty, Duty) = (Duty::from_basis_points(5_000), Duty::from_basis_points(8_500));
-/// The share where the climb is not known.
-pub const EDGE_DUTY_UNKNOWN: Duty = Duty::from_basis_points(6_500);
-/// Climb aimed at from the edge on, beyond making good the loss: 0.45 K a minute.
-pub const EDGE_CLIMB: Slope = Slope::from_micro(7_500);
-/// Through the hot break the share is lower than at the edge by what gives this climb: the boil is kept, not driven.
-pub const BREAK_CLIMB: Slope = Slope::from_micro(4_000);
+pub const EDGE: Kelvin = Kelvin::from_milli(2_500);
+/// Least and greatest share of full power between the edge and the plateau.
+pub const EDGE_DUTY: (Duty, Duty) = (Duty::from_basis_points(1_000), Duty::FULL);
+/// The shares at the edge and in the hot break where the climb is not known: little for most kettles, and raised if it does not climb.
+pub const UNKNOWN_DUTY: (Duty, Duty) = (Duty::from_basis_points(4_000), Duty::from_basis_points(3_500));
+/// Climb aimed at from the edge on, beyond making good the loss: 0.6 K a minute, or an eighth of what full power gives a small kettle. What
+/// turns to vapour before the boil is noticed is this little: the foam has nothing to rise on.
+pub const EDGE_CLIMB: Slope = Slope::from_micro(10_000);
+/// Through the hot break the share is what makes good the loss and would give this climb: the boil is kept, not driven.
+pub const BREAK_CLIMB: Slope = Slope::from_micro(6_500);
 /// The loss grows by about this much from the edge to the boil (vapour pressure of water, 3 K).
 const LOSS_GROWS: I16F16 = I16F16::lit("1.12");
 /// How long the hot break is watched (common practice, no source).
 pub const BREAK_LASTS: Span = Span::from_mins(4);
 /// A plateau is looked for only within this distance of the boiling point.
 const PLATEAU_BAND: Kelvin = Kelvin::from_milli(4_000);
-/// A climb below this is a plateau: a third of the climb aimed at.
-const PLATEAU_CLIMB: Slope = Slope::from_micro(2_500);
-/// Spacing and number of the readings a climb is taken from: the mean of the last three against that of the first three.
+/// A climb below this, or below a third of the climb aimed at, is a plateau.
+const PLATEAU_CLIMB: Slope = Slope::from_micro(2_000);
+/// No probe is off by more than this; a plateau further below the boiling point may be a lack of heat ...
+const PROBE_OFF: Kelvin = Kelvin::from_milli(1_200);
+/// ... and so many raises without a climb prove that it is none.
+const MOST_RAISES: u8 = 2;
+/// Spacing and number of the means a climb is taken from: the last two against the first two.
 const EVERY: Span = Span::from_secs(10);
-const COUNT: usize = 7;
-/// Time between the two means.
-const APART: Span = Span::from_secs(40);
-/// With less than this share of full power a reading says nothing about a plateau.
-const LEAST_HEAT: Duty = Duty::from_basis_points(3_000);
+const COUNT: usize = 5;
+/// Time between the two pairs.
+const APART: Span = Span::from_secs(30);
 
 /// Where the approach stands.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -54,6 +57,12 @@ pub enum Phase {
     Edge {
         /// Share of full power.
         duty: Duty,
+        /// Share for the hot break.
+        kept: Duty,
+        /// The climb aimed at.
+        aim: Slope,
+        /// How often more heat was given because it did not climb.
+        raised: u8,
     },
     /// Boiling: reduced power while the foam rises and falls.
     HotBreak {
@@ -74,16 +83,19 @@ pub enum Phase {
 pub struct Boil {
     boiling: Celsius,
     phase: Phase,
-    readings: Deque<Celsius, COUNT>,
-    since_reading: Span,
-    /// Full-power time since the last reading.
+    /// Means of the reading.
+    means: Deque<Celsius, COUNT>,
+    /// Sum of reading x time since the last mean, Q16 C us.
+    sum: i64,
+    summed: Span,
+    /// Full-power time since the last mean.
     heated: Span,
 }
 
 impl Boil {
     /// `boiling`: the boiling point at the rig's altitude.
     pub const fn new(boiling: Celsius) -> Boil {
-        Boil { boiling, phase: Phase::Approach, readings: Deque::new(), since_reading: Span::ZERO, heated: Span::ZERO }
+        Boil { boiling, phase: Phase::Approach, means: Deque::new(), sum: 0, summed: Span::ZERO, heated: Span::ZERO }
     }
 
     /// Where it stands.
@@ -96,76 +108,109 @@ impl Boil {
     pub fn tick(&mut self, elapsed: Span, reading: Celsius, settled: Celsius, slope: Option<Slope>, applied: Duty) -> Duty {
         self.remember(elapsed, reading, applied);
         self.phase = match self.phase {
-            Phase::Approach if self.on_plateau() => Phase::HotBreak { duty: EDGE_DUTY.0, left: BREAK_LASTS },
-            Phase::Approach if settled.max(reading) >= self.boiling.less(EDGE) => {
-                let duty = self.edge_duty(slope);
-                self.readings.clear();
-                Phase::Edge { duty }
-            }
-            Phase::Edge { duty } if self.on_plateau() => Phase::HotBreak { duty: lower(duty, slope), left: BREAK_LASTS },
+            Phase::Approach if self.on_plateau(PLATEAU_CLIMB) => Phase::HotBreak { duty: UNKNOWN_DUTY.1, left: BREAK_LASTS },
+            Phase::Approach if settled.max(reading) >= self.boiling.less(EDGE) => self.edge(slope),
+            Phase::Edge { duty, kept, aim, raised } => self.climb_on(duty, kept, aim, raised, slope),
             Phase::HotBreak { duty, left } if left <= elapsed => Phase::Rolling { duty },
             Phase::HotBreak { duty, left } => Phase::HotBreak { duty, left: left.less(elapsed) },
-            Phase::Approach | Phase::Edge { .. } | Phase::Rolling { .. } => self.phase,
+            Phase::Approach | Phase::Rolling { .. } => self.phase,
         };
+        self.duty()
+    }
+
+    fn duty(&self) -> Duty {
         match self.phase {
             Phase::Approach => Duty::FULL,
-            Phase::Edge { duty } | Phase::HotBreak { duty, .. } | Phase::Rolling { duty } => duty,
+            Phase::Edge { duty, .. } | Phase::HotBreak { duty, .. } | Phase::Rolling { duty } => duty,
         }
     }
 
     fn remember(&mut self, elapsed: Span, reading: Celsius, applied: Duty) {
-        self.since_reading = self.since_reading.plus(elapsed);
+        let dt_us = i64::try_from(elapsed.as_micros()).unwrap_or(i64::MAX);
+        self.sum = self.sum.saturating_add(i64::from(reading.fixed().to_bits()).saturating_mul(dt_us));
+        self.summed = self.summed.plus(elapsed);
         self.heated = self.heated.plus(elapsed.share(applied));
-        if self.since_reading >= EVERY {
-            if self.heated < EVERY.share(LEAST_HEAT) {
-                self.readings.clear();
+        if self.summed >= EVERY {
+            // With half the heat or less that was asked for, a reading says nothing about a plateau.
+            if self.heated.times(2) < self.summed.share(self.duty()) {
+                self.means.clear();
             }
-            self.since_reading = Span::ZERO;
-            self.heated = Span::ZERO;
-            if self.readings.is_full() {
-                self.readings.pop_front();
+            let over_us = i64::try_from(self.summed.as_micros()).unwrap_or(i64::MAX).max(1);
+            let mean = i32::try_from(self.sum / over_us).unwrap_or(i32::MAX);
+            (self.sum, self.summed, self.heated) = (0, Span::ZERO, Span::ZERO);
+            if self.means.is_full() {
+                self.means.pop_front();
             }
             // The ring was full or had room: it has room now.
-            let _ = self.readings.push_back(reading);
+            let _ = self.means.push_back(Celsius::from_fixed(I16F16::from_bits(mean)));
         }
     }
 
-    /// How fast the reading rises; `None` until enough readings are in.
+    /// How fast the reading rises; `None` until enough means are in.
     fn climb(&self) -> Option<Slope> {
-        if !self.readings.is_full() {
+        if !self.means.is_full() {
             return None;
         }
-        let sum = |skip: usize| self.readings.iter().skip(skip).take(3).fold(I16F16::ZERO, |sum, c| sum.saturating_add(c.fixed()));
-        let thrice = Kelvin::from_fixed(sum(COUNT.saturating_sub(3)).saturating_sub(sum(0)));
-        Slope::of(thrice, APART.times(3))
+        let sum = |skip: usize| self.means.iter().skip(skip).take(2).fold(I16F16::ZERO, |sum, c| sum.saturating_add(c.fixed()));
+        let twice = Kelvin::from_fixed(sum(COUNT.saturating_sub(2)).saturating_sub(sum(0)));
+        Slope::of(twice, APART.times(2))
     }
 
-    /// What makes good the loss and climbs as aimed at: `(k - climb at full power) grown to the boil + aim`, over `k`.
-    fn edge_duty(&self, slope: Option<Slope>) -> Duty {
-        let (Some(slope), Some(climb)) = (slope, self.climb()) else { return EDGE_DUTY_UNKNOWN };
+    /// At the edge full power climbs by `k` less the loss: the shares are what makes good the loss, grown to the boil, and climbs as aimed.
+    fn edge(&mut self, slope: Option<Slope>) -> Phase {
+        let climb = self.climb();
+        self.means.clear();
+        // Before heat control is sure of what full power does, the climb itself says most of it.
+        let slope = slope.or(climb.map(|climb| times(climb, I16F16::lit("1.1"))));
+        let (Some(slope), Some(climb)) = (slope, climb) else {
+            let (duty, kept) = UNKNOWN_DUTY;
+            return Phase::Edge { duty, kept, aim: EDGE_CLIMB, raised: 0 };
+        };
+        let aim = EDGE_CLIMB.max(Slope::from_micro(slope.micro() / 8));
+        let keep = BREAK_CLIMB.max(Slope::from_micro(slope.micro() / 14));
         let loss = slope.fixed().saturating_sub(climb.fixed()).max(Slope::ZERO.fixed());
-        let loss_grown = I16F16::saturating_from_num(share(loss, slope)).saturating_mul(LOSS_GROWS);
-        let aim = share(EDGE_CLIMB.fixed(), slope);
-        Duty::from_fixed(loss_grown.saturating_add(aim)).clamp(EDGE_DUTY.0, EDGE_DUTY.1)
+        let loss = I16F16::saturating_from_num(share(loss, slope)).saturating_mul(LOSS_GROWS);
+        let makes = |climb: Slope| Duty::from_fixed(loss.saturating_add(share(climb.fixed(), slope)));
+        let duty = makes(aim).clamp(EDGE_DUTY.0, EDGE_DUTY.1);
+        // A weak element climbs by what is left of it.
+        let left = times(slope, duty.fixed().saturating_sub(loss)).max(PLATEAU_CLIMB);
+        Phase::Edge { duty, kept: makes(keep).min(duty), aim: aim.min(left), raised: 0 }
     }
 
-    fn on_plateau(&self) -> bool {
-        let near = self.readings.back().is_some_and(|&last| last >= self.boiling.less(PLATEAU_BAND));
-        near && self.climb().is_some_and(|climb| climb < PLATEAU_CLIMB)
+    /// Between edge and boil: a reading that no longer climbs boils, unless it is so far below the boil that no fair probe explains it. Then
+    /// the loss may have been taken too low, and more heat tells.
+    fn climb_on(&mut self, duty: Duty, kept: Duty, aim: Slope, raised: u8, slope: Option<Slope>) -> Phase {
+        let stay = Phase::Edge { duty, kept, aim, raised };
+        let low = self.means.back().is_some_and(|&last| last < self.boiling.less(PROBE_OFF));
+        let plateau = PLATEAU_CLIMB.max(Slope::from_micro(aim.micro() / 3));
+        let Some(climb) = self.climb() else { return stay };
+        let weak = climb < Slope::from_micro(aim.micro() / 3 * 2);
+        if low && weak && raised < MOST_RAISES {
+            self.means.clear();
+            let more = slope.map_or(I16F16::lit("0.1"), |slope| share(aim.fixed().saturating_sub(climb.fixed()), slope));
+            let raise = |duty: Duty| Duty::from_fixed(duty.fixed().saturating_add(more)).min(EDGE_DUTY.1);
+            return Phase::Edge { duty: raise(duty), kept: raise(kept), aim, raised: raised.saturating_add(1) };
+        }
+        if self.on_plateau(plateau) { Phase::HotBreak { duty: kept, left: BREAK_LASTS } } else { stay }
     }
+
+    fn on_plateau(&self, plateau: Slope) -> bool {
+        let near = self.means.back().is_some_and(|&last| last >= self.boiling.less(PLATEAU_BAND));
+        near && self.climb().is_some_and(|climb| climb < plateau)
+    }
+}
+
+/// `slope x share`.
+fn times(slope: Slope, share: I16F16) -> Slope {
+    let bits = i64::from(slope.fixed().to_bits()).saturating_mul(i64::from(share.to_bits())) >> 16;
+    Slope::from_fixed(I8F24::from_bits(i32::try_from(bits).unwrap_or(i32::MAX)))
 }
 
 /// `part / slope` as a share.
-fn share(part: fixed::types::I8F24, slope: Slope) -> I16F16 {
+fn share(part: I8F24, slope: Slope) -> I16F16 {
     // 2^-24 over 2^-24, scaled to 2^-16.
     let bits = (i64::from(part.to_bits()) << 16).checked_div(i64::from(slope.fixed().to_bits())).unwrap_or(0);
     I16F16::from_bits(i32::try_from(bits).unwrap_or(i32::MAX))
-}
-
-/// The share for the hot break.
-fn lower(duty: Duty, slope: Option<Slope>) -> Duty {
-    let by = slope.map_or(I16F16::lit("0.1"), |slope| share(BREAK_CLIMB.fixed(), slope));
-    Duty::from_fixed(duty.fixed().saturating_sub(by)).max(Duty::from_basis_points(3_000))
 }
 
 #[cfg(test)]

@@ -109,7 +109,6 @@ pub struct FastPath {
     arming: Arming,
     interlock: Interlock,
     burst: Burst,
-    fired: Option<Element>,
     lease: Option<Lease>,
     lease_left: Span,
     last: Option<Instant>,
@@ -129,7 +128,6 @@ impl FastPath {
             arming: Arming::new(press),
             interlock: Interlock::new(timing),
             burst: Burst::new(mains),
-            fired: None,
             lease: None,
             lease_left: Span::ZERO,
             last: None,
@@ -299,11 +297,11 @@ impl FastPath {
     }
 
     fn fire(&mut self, step: Span, grant: Option<Element>, duty: Duty) -> Option<Element> {
-        let step = if grant == self.fired {
+        // A fresh grant owes nothing for the time before it.
+        let step = if grant == self.outputs.grant {
             step
         } else {
             self.burst.stop();
-            self.fired = grant;
             Span::ZERO
         };
         grant.filter(|_| self.burst.tick(step, duty))
@@ -332,7 +330,7 @@ pub fn permission(switches: &Switches, armed: bool, lease: Option<&Lease>, clock
 fn share(part: Span, whole: Span) -> Duty {
     let whole_us = whole.as_micros().min(3_600_000_000);
     let ratio = (part.as_micros().min(whole_us) << 16).checked_div(whole_us);
-    Duty::from_fixed(fixed::types::I16F16::from_bits(i32::try_from(ratio.unwrap_or(0)).unwrap_or(1 << 16)))
+    Duty::from_fixed(fixed::types::I16F16::from_bits(i32::try_from(ratio.unwrap_or(0)).unwrap_or(i32::MAX)))
 }
 
 #[cfg(test)]

@@ -11,10 +11,10 @@ use crate::vessel::{PerVessel, Pumps, Vessel};
 
 /// A target counts as reached within this distance.
 pub const REACHED: Kelvin = Kelvin::from_milli(300);
-/// A rest's time runs from when the mash first comes within this distance.
+/// A rest's time runs from when the recirculating mash has been within this distance ...
 pub const REST_STARTS: Kelvin = Kelvin::from_milli(500);
-/// Recirculation starts when the tank is within this distance of the mash target.
-pub const TANK_READY: Kelvin = Kelvin::from_milli(2_000);
+/// ... for this long: cold hoses have been through the mash by then.
+pub const REST_SETTLES: Span = Span::from_mins(1);
 /// While the sparge runs off, the kettle is kept this far below the boiling point: hot, but with no foam while nobody watches it.
 pub const RUN_OFF_HOLD: Kelvin = Kelvin::from_milli(6_000);
 
@@ -81,6 +81,8 @@ enum Until {
     Answered(Prompt),
     /// A vessel comes within a distance of a temperature, from below.
     Warm(Vessel, Celsius, Kelvin),
+    /// The mash recirculates and has been warm enough for a while.
+    Resting(Celsius),
     /// A vessel cools to a temperature.
     Cool(Vessel, Celsius),
     /// Time.
@@ -109,6 +111,8 @@ pub struct Seen {
     pub rolling: bool,
     /// Boiling point at the rig's altitude.
     pub boiling: Celsius,
+    /// The mash pump runs: it is withheld while the coil would cool the mash.
+    pub recirculating: bool,
 }
 
 /// What the sequencer would like.
@@ -144,6 +148,7 @@ pub struct Sequencer {
     step: u8,
     stage: u8,
     in_stage: Span,
+    rested: Span,
     additions_called: u8,
     /// The prompt that was last shown: only that can be answered.
     asked: Option<Prompt>,
@@ -161,6 +166,7 @@ impl Sequencer {
             step: 0,
             stage: 0,
             in_stage: Span::ZERO,
+            rested: Span::ZERO,
             additions_called: 0,
             asked: None,
             answered: None,
@@ -168,6 +174,20 @@ impl Sequencer {
             attended: false,
             announced: false,
         }
+    }
+
+    /// Adds steps at the end, as many as there is room for.
+    pub fn extend(&mut self, steps: impl Iterator<Item = Step>) {
+        for step in steps {
+            if self.sheet.steps.push(step).is_err() {
+                return;
+            }
+        }
+    }
+
+    /// Number of steps.
+    pub fn steps(&self) -> usize {
+        self.sheet.steps.len()
     }
 
     /// Index of the present step; equal to the number of steps when done.
@@ -238,6 +258,11 @@ impl Sequencer {
         match stage.until {
             Until::Answered(prompt) => answered == Some(prompt),
             Until::Warm(vessel, target, band) => seen.readings.get(vessel).is_some_and(|t| t >= target.less(band)),
+            Until::Resting(at) => {
+                let warm = seen.readings.mash_tun.is_some_and(|mash| mash >= at.less(REST_STARTS));
+                self.rested = if warm && seen.recirculating { self.rested.plus(seen.elapsed) } else { Span::ZERO };
+                self.rested >= REST_SETTLES
+            }
             Until::Cool(vessel, target) => seen.readings.get(vessel).is_some_and(|t| t <= target),
             Until::Lasted(lasts) => self.in_stage >= lasts,
             Until::Rolling => seen.rolling,
@@ -247,6 +272,7 @@ impl Sequencer {
     fn leave_stage(&mut self, seen: &Seen) {
         self.stage = self.stage.saturating_add(1);
         self.in_stage = Span::ZERO;
+        self.rested = Span::ZERO;
         if self.stage_at(seen).is_none() {
             self.enter_step(self.step.saturating_add(1));
         }
@@ -257,6 +283,7 @@ impl Sequencer {
         self.step = step.min(end);
         self.stage = 0;
         self.in_stage = Span::ZERO;
+        self.rested = Span::ZERO;
         self.additions_called = 0;
         self.announced = false;
     }
@@ -291,14 +318,8 @@ impl Sequencer {
             (Step::DoughIn { refill, .. }, 2) if refill.millilitres() > 0 => {
                 Some(off(Until::Answered(Prompt::RefillTank(*refill))))
             }
-            // A coil in a tank colder than the mash would cool it: no recirculation until the tank is warm.
-            (Step::Rest { at, .. } | Step::MashOut { at, .. }, 0) => {
-                Some(off(Until::Warm(Vessel::LiquorTank, *at, TANK_READY)).tank(*at))
-            }
-            (Step::Rest { at, .. } | Step::MashOut { at, .. }, 1) => {
-                Some(off(Until::Warm(Vessel::MashTun, *at, REST_STARTS)).mash(*at))
-            }
-            (Step::Rest { at, lasts } | Step::MashOut { at, lasts }, 2) => Some(off(Until::Lasted(*lasts)).mash(*at)),
+            (Step::Rest { at, .. } | Step::MashOut { at, .. }, 0) => Some(off(Until::Resting(*at)).mash(*at)),
+            (Step::Rest { at, lasts } | Step::MashOut { at, lasts }, 1) => Some(off(Until::Lasted(*lasts)).mash(*at)),
             (Step::Sparge { at, .. }, 0) => Some(off(Until::Warm(Vessel::LiquorTank, *at, REST_STARTS)).tank(*at).pumping(MASH)),
             (Step::Sparge { at, .. }, 1) => Some(off(Until::Answered(Prompt::SetSparge)).tank(*at)),
             (Step::Sparge { .. }, 2) => Some(off(Until::Answered(Prompt::KettleCovered)).pumping(SPARGE)),
@@ -370,7 +391,7 @@ fn directive(stage: &Stage, in_stage: Span) -> Directive {
     let (prompt, timer_left) = match stage.until {
         Until::Answered(prompt) => (Some(prompt), None),
         Until::Lasted(lasts) => (None, Some(lasts.less(in_stage))),
-        Until::Warm(..) | Until::Cool(..) | Until::Rolling => (None, None),
+        Until::Warm(..) | Until::Resting(_) | Until::Cool(..) | Until::Rolling => (None, None),
     };
     Directive { demands: stage.demands, to_the_boil: stage.to_the_boil, pumps: stage.pumps, prompt, timer_left }
 }

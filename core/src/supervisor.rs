@@ -10,7 +10,7 @@
 
 use crate::arbiter::{Arbiter, Want};
 use crate::boil::Boil;
-use crate::cascade::Cascade;
+use crate::cascade::{Cascade, Tank};
 use crate::event::{Event, Log};
 use crate::fast::{FastReport, Lease, Switches};
 use crate::guard::detectors::{DetectorFacts, Detectors};
@@ -21,7 +21,7 @@ use crate::probe::plausibility::Plausibility;
 use crate::probe::{ProbeFault, Reading};
 use crate::sequencer::{Directive, Note, Seen, Sequencer};
 use crate::settings::Settings;
-use crate::sheet::Sheet;
+use crate::sheet::{Sheet, Step};
 use crate::units::{Celsius, Duty, Instant, Kelvin, Slope, Span};
 use crate::vessel::{Element, PerElement, PerVessel, Pumps, Vessel};
 
@@ -76,6 +76,10 @@ pub struct Status {
     pub wanted: PerElement<Duty>,
     /// The vessel that gets less than it wants.
     pub yields: Option<Element>,
+    /// Share of full power that each vessel wanted over the last minutes and did not have, because the other had the element.
+    pub missed: PerElement<Duty>,
+    /// The mash does not answer the tank: its flow has stopped.
+    pub flow_stopped: bool,
     /// What the sheet would like, while one runs.
     pub directive: Option<Directive>,
 }
@@ -90,6 +94,7 @@ pub struct Supervisor {
     demands: PerVessel<Demand>,
     pumps: Pumps,
     cascade: Cascade,
+    coil_would_cool: bool,
     boil: Option<Boil>,
     heat: PerElement<Option<HeatControl>>,
     arbiter: Arbiter,
@@ -117,6 +122,7 @@ impl Supervisor {
             demands: PerVessel::build(|_| Demand::Off),
             pumps: Pumps::default(),
             cascade: Cascade::new(draft.cascade_limit, knowledge.mash_offset),
+            coil_would_cool: false,
             boil: None,
             heat: PerElement::build(|element| {
                 let config = HeatConfig::new(settings.fastest(element)?).ok()?;
@@ -135,6 +141,8 @@ impl Supervisor {
                 setpoints: PerVessel::default(),
                 wanted: PerElement::default(),
                 yields: None,
+                missed: PerElement::default(),
+                flow_stopped: false,
                 directive: None,
             },
             log: Log::new(),
@@ -166,6 +174,16 @@ impl Supervisor {
         self.sequencer.as_mut()
     }
 
+    /// The kettle's way to the boil, while it is on it.
+    pub const fn boil(&self) -> Option<&Boil> {
+        self.boil.as_ref()
+    }
+
+    /// The mash cascade.
+    pub const fn cascade(&self) -> &Cascade {
+        &self.cascade
+    }
+
     /// Heat control of one element; `None` where the rig has none.
     pub const fn heat(&self, element: Element) -> Option<&HeatControl> {
         self.heat.get(element).as_ref()
@@ -187,6 +205,12 @@ impl Supervisor {
     /// Starts a sheet. It takes over the demands.
     pub fn start(&mut self, sheet: Sheet) {
         self.sequencer = Some(Sequencer::new(sheet));
+    }
+
+    /// Starts a sheet whose steps come one by one: no second copy of it is made. Steps past the most a sheet can hold are left out.
+    pub fn start_steps(&mut self, steps: impl Iterator<Item = Step>) {
+        let sequencer = self.sequencer.insert(Sequencer::new(Sheet::default()));
+        sequencer.extend(steps);
     }
 
     /// Stops the sheet; everything it demanded is off.
@@ -254,12 +278,14 @@ impl Supervisor {
         let to_the_boil = directive.is_some_and(|directive| directive.to_the_boil);
         self.status.directive = directive;
 
-        let wants = self.heat_wants(elapsed, &readings, &demands, to_the_boil, report);
+        let wants = self.heat_wants(now, elapsed, &readings, &demands, to_the_boil, report);
         // A vessel that may not be granted must not keep the other waiting.
         let wants = PerElement::build(|e| if switches.selector.allows(e) { *wants.get(e) } else { Want::default() });
+        let pumps = Pumps { mash: pumps.mash && !self.coil_would_cool, ..pumps };
         let may_heat = verdict == Verdict::Clear && report.armed;
         let heat = self.arbiter.tick(elapsed, &wants, &report.applied).filter(|_| may_heat);
         self.status.yields = self.arbiter.yields(&wants);
+        self.status.missed = self.arbiter.missed();
         self.running = pumps;
         Lease { tripped: verdict == Verdict::Tripped, hold: verdict == Verdict::Hold, heat, pumps }
     }
@@ -305,6 +331,7 @@ impl Supervisor {
             readings: &readings,
             needed: &needed,
             pumps: self.running,
+            wanted: self.status.wanted,
             report,
             sense: switches.sense,
             learned,
@@ -356,6 +383,7 @@ impl Supervisor {
             readings: PerVessel::build(|vessel| readings.get(vessel).ok()),
             rolling: self.boil.as_ref().is_some_and(|boil| matches!(boil.phase(), crate::boil::Phase::Rolling { .. })),
             boiling: self.settings.get().boiling,
+            recirculating: self.running.mash,
         };
         let log = &mut self.log;
         let sequencer = self.sequencer.as_mut()?;
@@ -377,13 +405,14 @@ impl Supervisor {
 
     fn heat_wants(
         &mut self,
+        now: Instant,
         elapsed: Span,
         readings: &PerVessel<Reading>,
         demands: &PerVessel<Demand>,
         to_the_boil: bool,
         report: &FastReport,
     ) -> PerElement<Want> {
-        let tank = self.tank_demand(elapsed, readings, demands);
+        let tank = self.tank_demand(now, elapsed, readings, demands, report);
         let kettle = self.kettle_demand(elapsed, readings, demands, to_the_boil, report);
         self.status.setpoints = PerVessel {
             liquor_tank: target_of(tank),
@@ -398,16 +427,36 @@ impl Supervisor {
         wants
     }
 
-    fn tank_demand(&mut self, elapsed: Span, readings: &PerVessel<Reading>, demands: &PerVessel<Demand>) -> Demand {
-        match (demands.mash_tun, readings.mash_tun, readings.liquor_tank) {
-            (Demand::Hold(target), Ok(mash), Ok(tank)) => {
-                let highest = self.settings.limit(Vessel::LiquorTank).less(Kelvin::from_milli(2_000));
-                Demand::Hold(self.cascade.tick(elapsed, target, mash, tank).min(highest))
-            }
-            // The guard holds while either probe has a fault.
-            (Demand::Hold(_), _, _) => Demand::Off,
-            (Demand::Off | Demand::Percent(_), _, _) => demands.liquor_tank,
+    /// The tank's demand; while the mash is held, the cascade makes it.
+    fn tank_demand(
+        &mut self,
+        now: Instant,
+        elapsed: Span,
+        readings: &PerVessel<Reading>,
+        demands: &PerVessel<Demand>,
+        report: &FastReport,
+    ) -> Demand {
+        self.coil_would_cool = false;
+        let Demand::Hold(target) = demands.mash_tun else {
+            self.cascade.rest();
+            self.status.flow_stopped = false;
+            return demands.liquor_tank;
+        };
+        // The guard holds while either probe has a fault.
+        let (Ok(mash), Ok(reading), Some(heat)) = (readings.mash_tun, readings.liquor_tank, &self.heat.liquor_tank) else {
+            self.cascade.rest();
+            return Demand::Off;
+        };
+        let slope = slope_of(heat);
+        let tank = Tank { reading, settled: heat.settled(), slope, applied: report.applied.liquor_tank };
+        let goal = self.cascade.tick(elapsed, target, mash, &tank);
+        if goal.flow_stopped && !self.status.flow_stopped {
+            self.log.push(now, Event::Advised(Advice::FlowStopped));
         }
+        self.status.flow_stopped = goal.flow_stopped;
+        let highest = self.settings.limit(Vessel::LiquorTank).less(Kelvin::from_milli(2_000));
+        self.coil_would_cool = !goal.recirculate;
+        Demand::Hold(goal.tank.min(highest))
     }
 
     fn kettle_demand(

@@ -5,6 +5,7 @@
 
 /// A vessel with a thermometer.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
+#[cfg_attr(feature = "wire", derive(serde::Serialize, serde::Deserialize))]
 pub enum Vessel {
     /// Hot liquor tank: heats strike and sparge water and holds the coil.
     LiquorTank,
@@ -48,6 +49,7 @@ impl Vessel {
 
 /// An electric element. At most one of them may ever be on, so an output is an `Option<Element>`.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
+#[cfg_attr(feature = "wire", derive(serde::Serialize, serde::Deserialize))]
 pub enum Element {
     /// The element in the hot liquor tank.
     LiquorTank,
@@ -78,6 +80,7 @@ impl Element {
 
 /// One value for each vessel.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default)]
+#[cfg_attr(feature = "wire", derive(serde::Serialize, serde::Deserialize))]
 pub struct PerVessel<T> {
     /// The liquor tank's value.
     pub liquor_tank: T,
@@ -114,6 +117,7 @@ impl<T> PerVessel<T> {
 
 /// One value for each element.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default)]
+#[cfg_attr(feature = "wire", derive(serde::Serialize, serde::Deserialize))]
 pub struct PerElement<T> {
     /// The liquor tank's value.
     pub liquor_tank: T,
@@ -157,6 +161,7 @@ pub enum Pump {
 
 /// Which pumps run.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default)]
+#[cfg_attr(feature = "wire", derive(serde::Serialize, serde::Deserialize))]
 pub struct Pumps {
     /// [`Pump::Liquor`] runs.
     pub liquor: bool,

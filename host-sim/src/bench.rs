@@ -8,25 +8,56 @@ use crate::fit;
 use crate::plant::{Brewery, Drive};
 use copperhold_core::controller::{CONTROL_PERIOD, Controller, Inputs};
 use copperhold_core::fast::{Outputs, Switches};
-use copperhold_core::probe::{self, ProbeFault, ProbeSetup};
+use copperhold_core::probe::{self, ProbeSetup, Reading};
 use copperhold_core::settings::SettingsError;
 use copperhold_core::supervisor::Knowledge;
 use copperhold_core::units::{Instant, Span};
 use copperhold_core::vessel::{Element, PerElement, PerVessel};
 
+/// A board's fast tick.
+const FAST_TICK: Span = Span::from_millis(10);
 /// The key is turned and the button pressed and released at these times after the start, s.
 const KEY_S: f64 = 1.0;
 const PRESS_S: f64 = 2.0;
 const RELEASE_S: f64 = 4.0;
 
+/// Stands between the brewery and the controller and may change what passes: the door for faults.
+pub trait Tamper {
+    /// The probes' readings, before the controller sees them.
+    fn readings(&mut self, _t_s: f64, _readings: &mut PerVessel<Reading>) {}
+    /// The panel's switches and sense lines, before the controller sees them.
+    fn switches(&mut self, _t_s: f64, _outputs: &Outputs, _switches: &mut Switches) {}
+    /// The time the controller is told.
+    fn clock(&mut self, now: Instant) -> Instant {
+        now
+    }
+    /// Whether the controller loses its supply for a moment and starts anew.
+    fn restarts(&mut self, _t_s: f64) -> bool {
+        false
+    }
+    /// What reaches the elements, and what happens to the brewery itself, during the period that has just passed.
+    fn power(&mut self, _t_s: f64, _outputs: &Outputs, _drive: &mut Drive, _brewery: &mut Brewery) {}
+}
+
+/// Nothing is tampered with.
+#[derive(Debug, Clone, Copy, Default)]
+pub struct Honest;
+
+impl Tamper for Honest {}
+
 /// A controller and a brewery, wired.
-pub struct Bench {
+#[derive(Debug, Clone)]
+pub struct Bench<T: Tamper = Honest> {
     /// The controller.
     pub controller: Controller,
     /// The brewery.
     pub brewery: Brewery,
     /// The panel's switches, as the next period sees them.
     pub switches: Switches,
+    /// What stands between the two.
+    pub tamper: T,
+    /// Tick every 10 ms, as a board does, instead of jumping to the next change.
+    pub every_tick: bool,
     setups: PerVessel<ProbeSetup>,
     outputs: Outputs,
     now: Instant,
@@ -35,12 +66,24 @@ pub struct Bench {
 }
 
 impl Bench {
-    /// Everything cold and empty, the stop loop closed, the key off.
+    /// As [`Bench::with`], with nothing in between.
     ///
     /// # Errors
     /// The controller does not accept the rig's figures.
     pub fn new(rig: &RigFile, seed: u64, knowledge: Knowledge) -> Result<Bench, SettingsError> {
+        Bench::with(rig, seed, knowledge, Honest)
+    }
+}
+
+impl<T: Tamper> Bench<T> {
+    /// Everything cold and empty, the stop loop closed, the key off.
+    ///
+    /// # Errors
+    /// The controller does not accept the rig's figures.
+    pub fn with(rig: &RigFile, seed: u64, knowledge: Knowledge, tamper: T) -> Result<Bench<T>, SettingsError> {
         Ok(Bench {
+            tamper,
+            every_tick: false,
             controller: Controller::new(fit::settings(rig)?, knowledge),
             brewery: Brewery::new(&rig.rig, seed),
             switches: Switches { stop_loop: true, ..Switches::default() },
@@ -50,6 +93,22 @@ impl Bench {
             on_time: PerElement::default(),
             both_on: 0,
         })
+    }
+
+    /// The same bench with something else in between.
+    pub fn tampered<U: Tamper>(self, tamper: U) -> Bench<U> {
+        Bench {
+            controller: self.controller,
+            brewery: self.brewery,
+            switches: self.switches,
+            tamper,
+            every_tick: self.every_tick,
+            setups: self.setups,
+            outputs: self.outputs,
+            now: self.now,
+            on_time: self.on_time,
+            both_on: self.both_on,
+        }
     }
 
     /// Time since the start, s.
@@ -83,7 +142,7 @@ impl Bench {
     }
 
     /// Runs for `seconds`; `watch` is called after each control period.
-    pub fn run(&mut self, seconds: f64, mut watch: impl FnMut(&mut Bench)) {
+    pub fn run(&mut self, seconds: f64, mut watch: impl FnMut(&mut Bench<T>)) {
         let end = self.t_s() + seconds;
         while self.t_s() < end {
             self.advance();
@@ -95,20 +154,30 @@ impl Bench {
     pub fn advance(&mut self) {
         let start = self.now;
         let end = start.plus(CONTROL_PERIOD);
-        let inputs = Inputs { probes: self.read(), switches: self.switches };
+        let t_s = self.t_s();
+        if self.tamper.restarts(t_s) {
+            let supervisor = self.controller.supervisor();
+            self.controller = Controller::new(*supervisor.settings(), supervisor.knowledge());
+        }
+        let mut inputs = Inputs { probes: self.read(), switches: self.switches };
+        self.tamper.readings(t_s, &mut inputs.probes);
         while self.now < end {
-            self.outputs = self.controller.tick(self.now, &inputs);
-            let until = self.controller.next_due(self.now).min(end);
-            self.pass(until);
+            self.tamper.switches(self.t_s(), &self.outputs, &mut inputs.switches);
+            let told = self.tamper.clock(self.now);
+            self.outputs = self.controller.tick(told, &inputs);
+            let jump = self.controller.next_due(told).since(told).unwrap_or(CONTROL_PERIOD);
+            let span = if self.every_tick { FAST_TICK } else { jump };
+            self.pass(self.now.plus(span).min(end));
         }
         let dt_s = CONTROL_PERIOD.as_micros() as f64 * 1e-6;
         let share = |element: Element| self.on_time.get(element).as_micros() as f64 * 1e-6 / dt_s;
-        let drive = Drive { element_on: PerElement::build(share), pumps: self.outputs.pumps };
+        let mut drive = Drive { element_on: PerElement::build(share), pumps: self.outputs.pumps };
+        self.tamper.power(t_s, &self.outputs, &mut drive, &mut self.brewery);
         self.brewery.step(dt_s, &drive);
         self.on_time = PerElement::default();
     }
 
-    fn read(&mut self) -> PerVessel<Result<copperhold_core::units::Celsius, ProbeFault>> {
+    fn read(&mut self) -> PerVessel<Reading> {
         PerVessel::build(|vessel| probe::convert(self.setups.get(vessel), fit::raw(self.brewery.sample(vessel).code)))
     }
 

@@ -2,11 +2,18 @@
 #![forbid(unsafe_code)]
 
 pub mod bench;
+pub mod brewing;
 pub mod cosim;
 pub mod day;
+pub mod drill;
 pub mod files;
 pub mod fit;
+pub mod import;
+pub mod logbook;
+pub mod plan;
 pub mod plant;
 pub mod rehearse;
 pub mod report;
 pub mod rig;
+pub mod survey;
+pub mod tune;

@@ -171,6 +171,7 @@ fn a_report_that_cannot_be_written_is_refused_and_nothing_is_left() {
 #[test]
 fn a_wrong_flag_is_bad_input() {
     let folder = Folder::new("flags");
-    refused(&folder, &["--speed", "9"], &["--speed"]);
+    refused(&folder, &["--haste", "9"], &["--haste"]);
+    refused(&folder, &["--speed", "0"], &["--speed"]);
     refused(&folder, &["--seed", "soon"], &["soon", "--seed"]);
 }

@@ -167,7 +167,8 @@ pub fn survey<T: Send + 'static>(seeds: std::ops::Range<u64>, job: impl Fn(u64) 
 /// If the rule gives gains the block refuses.
 pub fn told_the_truth(seed: u64, rule: IntegratingRule) -> Outcome {
     let bench = Bench::random(seed);
-    let kettle = Integrating { climb: Slope::from_micro((bench.slope() * 1e6) as i32), lag: Span::from_millis((bench.lag() * 1e3) as u64) };
+    let kettle =
+        Integrating { climb: Slope::from_micro((bench.slope() * 1e6) as i32), lag: Span::from_millis((bench.lag() * 1e3) as u64) };
     let mut pid = Pid::new(kettle.gains(rule).expect("gains in range"));
     judge(bench, seed, |reading, _| share(pid.tick(Span::from_millis(250), celsius(bench.target_c), celsius(reading))))
 }

@@ -2,6 +2,12 @@
 
 pub mod bench;
 pub mod bench_kettle;
+pub mod boil_bench;
+pub mod emulator;
+pub mod flash;
 pub mod heat_bench;
+pub mod mash_bench;
+pub mod memory_flash;
 pub mod reference;
 pub mod sample_day;
+pub mod trips;

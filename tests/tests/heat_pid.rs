@@ -24,7 +24,8 @@ fn follows_the_textbook_form_within_a_thousandth() {
         let step = 0.05 * error * 0.25 / 120.0;
         let moved = integral + step;
         // The same limits as the block's, in words: never push past full or below nothing.
-        integral = if step > 0.0 { moved.min((1.0 - 0.05 * error).max(integral)) } else { moved.max((-0.05 * error).min(integral)) };
+        integral =
+            if step > 0.0 { moved.min((1.0 - 0.05 * error).max(integral)) } else { moved.max((-0.05 * error).min(integral)) };
         let expected = (0.05 * error + integral).clamp(0.0, 1.0);
         worst = worst.max((share(pid.tick(TICK, celsius(63.0), celsius(measured))) - expected).abs());
     }

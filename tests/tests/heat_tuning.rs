@@ -220,7 +220,11 @@ fn t8_a_relay_always_ends_and_ends_with_the_element_off() {
     let stories: [(&str, Reading, RelayFailure); 4] = [
         ("never warms", |_, _| 20.0, RelayFailure::TimeUp),
         ("runs away", |tick, _| 60.0 + f64::from(tick) * 0.05, RelayFailure::TooHot),
-        ("swings ever wider", |tick, _| 66.0 + f64::from(tick).sqrt() * 0.05 * (f64::from(tick) / 60.0).sin(), RelayFailure::TooManySwings),
+        (
+            "swings ever wider",
+            |tick, _| 66.0 + f64::from(tick).sqrt() * 0.05 * (f64::from(tick) / 60.0).sin(),
+            RelayFailure::TooManySwings,
+        ),
         ("stands still above", |_, _| 70.0, RelayFailure::TimeUp),
     ];
     for (name, reading, expected) in stories {

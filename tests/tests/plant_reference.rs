@@ -2,32 +2,7 @@
 
 use copperhold::plant::{air, coil, loss, probe, water};
 use copperhold::rig::ProbeKind;
-use copperhold_tests::reference::{self, Row};
-
-/// Checks every row of `file` for which `model` has an answer; the others must be named in `excluded`, by quantity or
-/// by case, with why.
-fn check(file: &str, expected: (usize, usize), excluded: &[(&str, &str)], model: impl Fn(&Row) -> Option<f64>) {
-    let (mut checked, mut left_out, mut failures) = (0, 0, Vec::new());
-    for row in reference::rows(file) {
-        let reason = excluded.iter().find(|(name, _)| *name == row.quantity || *name == row.case_id);
-        match (model(&row), reason) {
-            (Some(x), None) => {
-                checked += 1;
-                failures.extend(row.check(x).err());
-            }
-            (None, Some(_)) => left_out += 1,
-            (Some(_), Some(_)) => failures.push(format!("{}: answered, yet excluded", row.case_id)),
-            (None, None) => failures.push(format!("{} {}: not answered and not excluded", row.case_id, row.quantity)),
-        }
-    }
-    for (name, _) in excluded {
-        if !reference::rows(file).iter().any(|row| row.quantity == *name || row.case_id == *name) {
-            failures.push(format!("{name}: excluded, but no such row"));
-        }
-    }
-    assert!(failures.is_empty(), "{file}:\n{}", failures.join("\n"));
-    assert_eq!((checked, left_out), expected, "{file}: rows checked and left out");
-}
+use copperhold_tests::reference::{self, Row, check};
 
 fn celsius(fahrenheit: f64) -> f64 {
     (fahrenheit - 32.0) / 1.8

@@ -74,7 +74,8 @@ fn two_holds_share_by_what_each_is_owed() {
     let mut bench = Bench::default();
     bench.run(hold(3_000), hold(1_500), Span::from_mins(60));
     let (tank, kettle) = (bench.on.liquor_tank.as_secs(), bench.on.boil_kettle.as_secs());
-    assert!(tank >= 1_080 && kettle >= 540, "30 % and 15 % of an hour are 1080 and 540 s: {tank} s, {kettle} s");
+    // At the end each may still be owed up to a slice, 4.6 s.
+    assert!(tank >= 1_075 && kettle >= 535, "30 % and 15 % of an hour are 1080 and 540 s: {tank} s, {kettle} s");
 }
 
 #[test]
@@ -136,9 +137,9 @@ fn changeovers_stay_few_whatever_the_two_vessels_want() {
 }
 
 #[test]
-fn a_slice_moves_the_vessel_by_a_tenth_of_a_kelvin_within_its_bounds() {
+fn a_slice_moves_the_vessel_by_three_tenths_of_a_kelvin_within_its_bounds() {
     let sliced = |micro| slice(&Want { slope: Some(Slope::from_micro(micro)), ..Want::default() });
-    assert_eq!(sliced(65_000).as_millis(), 1_538);
+    assert_eq!(sliced(65_000).as_millis(), 4_615);
     assert_eq!((sliced(1_000_000), sliced(1), sliced(0), sliced(-5)), (SLICE.0, SLICE.1, SLICE.1, SLICE.1));
     assert_eq!(slice(&Want::default()), SLICE.0);
 }

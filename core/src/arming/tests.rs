@@ -114,9 +114,19 @@ fn a_press_that_nobody_watched_does_not_count() {
     arming.tick(TICK, OFF);
     arming.tick(TICK, ON);
     arming.tick(TICK, DOWN);
+    assert!(!arming.tick(WATCHED.plus(Span::from_micros(1)), DOWN), "a moment too long");
     assert!(!arming.tick(Span::from_mins(1), DOWN), "the button may have been up for most of that minute");
     assert!(!arming.tick(Span::from_millis(999), DOWN));
     assert!(arming.tick(TICK, DOWN));
+}
+
+#[test]
+fn a_press_seen_at_both_ends_of_the_longest_step_counts() {
+    let mut arming = Arming::new(PRESS);
+    for panel in [OFF, ON, DOWN] {
+        arming.tick(WATCHED, panel);
+    }
+    assert!(arming.tick(WATCHED, DOWN), "a co-simulation steps by up to a second");
 }
 
 #[test]

@@ -92,7 +92,8 @@ fn a_stop_while_disarmed_is_no_event() {
     bench.lease = Some(idle());
     bench.run(READY, 5);
     bench.run(DARK, 5);
-    assert_eq!((bench.fast.report().stopped, bench.fast.report().disarmed), (false, false));
+    let report = bench.fast.report();
+    assert_eq!((report.stopped, report.disarmed), (false, false));
 }
 
 #[test]
@@ -100,7 +101,8 @@ fn h29_the_key_takes_effect_in_the_tick_that_sees_it() {
     let mut bench = Bench::armed(lease(LiquorTank, Duty::FULL));
     assert_eq!(bench.tick(Switches { key: false, ..READY }), Outputs::default());
     assert_eq!(bench.run(READY, 1_000), Outputs::default());
-    assert!(bench.fast.report().disarmed && !bench.fast.report().stopped);
+    let report = bench.fast.report();
+    assert!(report.disarmed && !report.stopped);
 }
 
 #[test]
@@ -219,6 +221,9 @@ fn t5_a_clock_that_runs_backwards_gives_no_element_and_no_time() {
 fn t5_a_clock_that_jumps_while_armed_is_a_fault_and_while_disarmed_is_not() {
     let mut bench = Bench::armed(idle());
     bench.fast.report();
+    bench.now = bench.now.plus(CLOCK_JUMP).plus(TICK);
+    bench.fast.tick(Instant::from_micros(bench.now.as_micros() - TICK.as_micros()), &READY);
+    assert!(!bench.fast.report().clock_fault, "as long as the patience and no longer");
     bench.now = bench.now.plus(CLOCK_JUMP);
     bench.tick(READY);
     assert!(bench.fast.report().clock_fault);
@@ -243,6 +248,16 @@ fn what_was_applied_is_reported_as_a_share_of_the_time_since_the_last_report() {
 }
 
 #[test]
+fn a_fresh_grant_owes_nothing_for_the_time_before_it() {
+    let mut bench = Bench::armed(lease(LiquorTank, Duty::from_basis_points(4_000)));
+    bench.lease = Some(lease(BoilKettle, Duty::from_basis_points(4_000)));
+    bench.run(READY, 21);
+    bench.now = bench.now.plus(Span::from_millis(900));
+    let outputs = bench.tick(READY);
+    assert_eq!((outputs.grant, outputs.element), (Some(BoilKettle), None), "two fifths of the first window are not a window");
+}
+
+#[test]
 fn a_share_of_an_absurd_time_is_still_a_share() {
     let forever = Span::from_micros(u64::MAX);
     assert_eq!((share(forever, forever), share(forever, Span::ZERO)), (Duty::FULL, Duty::ZERO));
@@ -264,6 +279,25 @@ fn outputs_stay_as_they_are_until_the_time_that_is_named() {
             bench.tick(READY);
         }
     }
+}
+
+#[test]
+fn a_host_is_not_called_more_often_than_needed() {
+    let mut idle_bench = Bench::armed(idle());
+    assert_eq!(idle_bench.fast.due_in(), LEASE.less(TICK), "nothing but the lease runs out");
+    for basis_points in [0, 10_000] {
+        let bench = Bench::armed(lease(BoilKettle, Duty::from_basis_points(basis_points)));
+        assert_eq!(bench.fast.due_in(), LEASE.less(TICK), "{basis_points} basis points switch nothing");
+    }
+    let partial = Bench::armed(lease(BoilKettle, Duty::from_basis_points(3_300)));
+    assert!((TICK..=Mains::Hz50.window()).contains(&partial.fast.due_in()), "{:?}", partial.fast.due_in());
+    // A changeover runs out before the lease.
+    let mut bench = Bench::armed(lease(BoilKettle, Duty::FULL));
+    bench.lease = Some(lease(LiquorTank, Duty::FULL));
+    bench.tick(READY);
+    assert_eq!(bench.fast.due_in(), Timing::default().dead_time);
+    idle_bench.tick(DARK);
+    assert!(idle_bench.fast.due_in() > Span::ZERO);
 }
 
 #[test]

@@ -6,8 +6,15 @@ use super::sense::{Sense, SenseFacts, SenseWatch};
 use crate::fast::FastReport;
 use crate::probe::Reading;
 use crate::settings::Settings;
-use crate::units::{Celsius, Duty, Slope, Span};
+use crate::units::{Celsius, Duty, Kelvin, Slope, Span};
 use crate::vessel::{Element, PerElement, PerVessel, Pumps, Vessel};
+
+/// A reading that falls faster than this for some seconds is no longer in its liquid: a bucket of cold water, well stirred in, stays below.
+pub const FASTEST_FALL: Slope = Slope::from_micro(600_000);
+/// It counts once it has fallen by this much more than that.
+pub const FALL_MARGIN: Kelvin = Kelvin::from_milli(5_000);
+/// A mash colder than the tank by more than this takes heat through the coil, if its pump runs.
+const DRAINS: Kelvin = Kelvin::from_milli(1_000);
 
 /// The facts of one control tick.
 #[derive(Debug, Clone, Copy)]
@@ -20,6 +27,8 @@ pub struct DetectorFacts<'a> {
     pub needed: &'a PerVessel<bool>,
     /// Pumps that ran.
     pub pumps: Pumps,
+    /// What heat control wanted.
+    pub wanted: PerElement<Duty>,
     /// What the fast path did.
     pub report: &'a FastReport,
     /// Sense lines.
@@ -45,6 +54,8 @@ pub struct Found {
 #[derive(Debug, Clone)]
 pub struct Detectors {
     heat: PerElement<Option<HeatWatch>>,
+    /// The highest recent reading, let down at [`FASTEST_FALL`].
+    peak: PerVessel<Option<Celsius>>,
     sense: SenseWatch,
 }
 
@@ -55,7 +66,7 @@ impl Detectors {
             let (slowest, fastest) = (settings.slowest(element)?, settings.fastest(element)?);
             Some(HeatWatch::new(Bounds { slowest, fastest, boiling: settings.get().boiling }))
         });
-        Detectors { heat, sense: SenseWatch::default() }
+        Detectors { heat, peak: PerVessel::default(), sense: SenseWatch::default() }
     }
 
     /// Looks at one tick.
@@ -74,7 +85,22 @@ impl Detectors {
         for element in Element::ALL {
             found.trip = found.trip.or(self.watch_heat(element, facts));
         }
+        for vessel in Vessel::ALL {
+            found.trip = found.trip.or(self.watch_fall(vessel, facts));
+        }
         found
+    }
+
+    fn watch_fall(&mut self, vessel: Vessel, facts: &DetectorFacts<'_>) -> Option<Trip> {
+        let peak = self.peak.get_mut(vessel);
+        let (Ok(reading), true) = (*facts.readings.get(vessel), *facts.needed.get(vessel)) else {
+            *peak = None;
+            return None;
+        };
+        let highest = peak.map_or(reading, |peak| peak.less(FASTEST_FALL.over(facts.elapsed)).max(reading));
+        let fell = highest.above(reading) > FALL_MARGIN;
+        *peak = if fell { None } else { Some(highest) };
+        fell.then_some(Trip::Fell(vessel))
     }
 
     fn watch_heat(&mut self, element: Element, facts: &DetectorFacts<'_>) -> Option<Trip> {
@@ -86,11 +112,14 @@ impl Detectors {
             return None;
         };
         let fed = facts.pumps.mash || !*facts.needed.get(element.vessel());
+        let mash_takes = facts.readings.mash_tun.is_ok_and(|mash| mash.plus(DRAINS) < reading);
         let finding = watch.tick(&HeatFacts {
             elapsed: facts.elapsed,
             reading,
             applied: *facts.report.applied.get(element),
+            wanted: *facts.wanted.get(element),
             learned: *facts.learned.get(element),
+            drained: element == Element::LiquorTank && facts.pumps.mash && mash_takes,
             may_come_from: if fed { hottest_other(element.vessel(), facts.readings) } else { None },
         })?;
         watch.forget();

@@ -36,8 +36,8 @@ const NOISE: Kelvin = Kelvin::from_milli(150);
 const LEAP_FACTOR: I16F16 = I16F16::lit("4");
 const LEAP: Kelvin = Kelvin::from_milli(400);
 const POUR_SETTLES: Span = Span::from_secs(60);
-/// Time that is given on top of the lag.
-const GRACE: Span = Span::from_secs(10);
+/// What the smoothed share counts in.
+const SECOND: Span = Span::from_secs(1);
 /// Lag where none was learned.
 const UNKNOWN_LAG: Span = Span::from_secs(60);
 
@@ -61,10 +61,14 @@ pub struct HeatFacts {
     pub reading: Celsius,
     /// Share of full power that was commanded since the last tick.
     pub applied: Duty,
+    /// Share of full power that heat control wanted: a hold that shares the element is paid in slices of full power and wants little.
+    pub wanted: Duty,
     /// Climb and lag that a heat-up taught.
     pub learned: Option<(Slope, Span)>,
     /// The hottest other vessel, if its heat may have come here: a pump runs, or nobody asked anything of this vessel.
     pub may_come_from: Option<Celsius>,
+    /// A pump carries its heat on to a colder vessel: no rise is not judged, as the coil may take all that the element gives.
+    pub drained: bool,
 }
 
 /// What was found.
@@ -88,7 +92,13 @@ pub struct HeatWatch {
     poured: Span,
     lowest: Option<Celsius>,
     worked: Span,
+    /// It has risen as it should: heat is on its way already, and no time is given for it.
+    follows: bool,
     idle: Span,
+    /// Smoothed share of full power, in microseconds per second.
+    usual: LagChain<1>,
+    /// The lag that `worked` was counted with.
+    lag: Span,
 }
 
 impl HeatWatch {
@@ -103,7 +113,10 @@ impl HeatWatch {
             poured: Span::ZERO,
             lowest: None,
             worked: Span::ZERO,
+            follows: false,
             idle: Span::ZERO,
+            usual: LagChain::settled(0),
+            lag: UNKNOWN_LAG,
         }
     }
 
@@ -113,6 +126,7 @@ impl HeatWatch {
         self.last = None;
         self.lowest = None;
         self.worked = Span::ZERO;
+        self.follows = false;
     }
 
     /// Looks at one tick.
@@ -146,9 +160,11 @@ impl HeatWatch {
             return false;
         }
         let ceiling = self.ceiling.map_or(explained, |ceiling| ceiling.plus(credit).min(explained));
+        // What another vessel's heat explains stays explained: an empty kettle fills with hot wort, then its own element goes on.
+        let fed = facts.may_come_from.map_or(ceiling, |other| facts.reading.min(other));
+        let ceiling = ceiling.max(fed);
         self.ceiling = Some(ceiling);
-        let above = facts.reading > ceiling.plus(UNASKED_MARGIN);
-        above && facts.may_come_from.is_none_or(|other| facts.reading > other.plus(UNASKED_MARGIN))
+        facts.reading > ceiling.plus(UNASKED_MARGIN)
     }
 
     /// A reading that leaps faster than any element could drive it was poured: no evidence while that settles.
@@ -161,26 +177,35 @@ impl HeatWatch {
     }
 
     fn does_not_rise(&mut self, facts: &HeatFacts, lag: Span) -> bool {
+        // One tick says little: a hold may come as single ticks of full power, or as slices between another vessel's.
+        let usual = self.usual.tick(micros(facts.elapsed), micros(lag), micros(SECOND.share(facts.applied)));
         let near_boil = facts.reading >= self.bounds.boiling.less(NEAR_BOIL);
-        self.idle = if facts.applied >= WORKING { Span::ZERO } else { self.idle.plus(facts.elapsed) };
+        let working = facts.applied >= WORKING && facts.wanted >= WORKING;
+        self.idle = if working { Span::ZERO } else { self.idle.plus(facts.elapsed) };
         // A pause of a lag or two (a changeover, a slice for the other vessel) does not wipe out what was seen.
         let rested = self.idle > lag.plus(lag);
         let fell = self.lowest.is_none_or(|lowest| facts.reading < lowest.less(NOISE));
-        if near_boil || rested || fell {
+        // What was counted with another lag cannot be judged with this one.
+        let relearned = lag != self.lag;
+        self.lag = lag;
+        if near_boil || rested || fell || facts.drained || relearned {
             self.lowest = Some(facts.reading);
             self.worked = Span::ZERO;
+            self.follows = false;
             return false;
         }
-        if facts.applied >= WORKING {
+        if working && usual >= micros(SECOND.share(WORKING)) {
             self.worked = self.worked.plus(facts.elapsed.share(facts.applied));
         }
-        let judged = self.worked.less(one_and_a_half(lag).plus(GRACE));
+        // Until the usual share passes half, most of a lag has gone by already.
+        let judged = if self.follows { self.worked } else { self.worked.less(lag) };
         let expected = self.flattest(facts).over(judged);
         let rise = self.lowest.map_or(Kelvin::ZERO, |lowest| facts.reading.above(lowest));
         if rise >= expected.times(RISE_SHARE) && expected >= EXPECTED_RISE {
             // It follows: begin anew, so that a later fault is judged by its own time.
             self.lowest = Some(facts.reading);
-            self.worked = one_and_a_half(lag).plus(GRACE);
+            self.worked = Span::ZERO;
+            self.follows = true;
         }
         expected >= EXPECTED_RISE && rise < expected.times(RISE_SHARE)
     }
@@ -202,3 +227,6 @@ fn one_and_a_half(span: Span) -> Span {
 fn micros(span: Span) -> i64 {
     i64::try_from(span.as_micros()).unwrap_or(i64::MAX)
 }
+
+#[cfg(test)]
+mod tests;

@@ -117,3 +117,6 @@ impl SenseWatch {
         finding
     }
 }
+
+#[cfg(test)]
+mod tests;

@@ -188,8 +188,10 @@ fn a_vessel_that_tripped_on_its_limit_must_cool_a_kelvin_before_it_can_be_acknow
     let mut bench = Bench::new();
     bench.read(Vessel::LiquorTank, 91_000);
     bench.run(LIMIT_PATIENCE);
-    bench.read(Vessel::LiquorTank, 89_100);
-    assert_eq!(bench.press(), Verdict::Tripped);
+    for still_hot in [89_100, 89_000] {
+        bench.read(Vessel::LiquorTank, still_hot);
+        assert_eq!(bench.press(), Verdict::Tripped);
+    }
     bench.read(Vessel::LiquorTank, 88_990);
     assert_eq!(bench.press(), Verdict::Clear);
 }
@@ -273,6 +275,31 @@ fn h31_an_acknowledge_button_that_is_down_from_the_start_is_not_a_press() {
     bench.tick();
     bench.facts.clock_fault = false;
     assert_eq!(bench.run(Span::from_mins(1)), Verdict::Tripped);
+    assert_eq!(bench.press(), Verdict::Clear);
+}
+
+#[test]
+fn an_open_stop_loop_that_disarmed_nobody_is_no_trip_and_keeps_none_latched() {
+    let mut bench = Bench::new();
+    bench.facts.stop_loop = false;
+    assert_eq!(bench.run(Span::from_mins(1)), Verdict::Clear);
+    bench.facts.clock_fault = true;
+    bench.tick();
+    bench.facts.clock_fault = false;
+    assert_eq!(bench.first(), Some(Trip::Clock));
+    assert_eq!(bench.press(), Verdict::Clear);
+}
+
+#[test]
+fn what_a_detector_finds_trips_and_what_it_doubts_holds() {
+    let mut bench = Bench::new();
+    bench.facts.hold = true;
+    assert_eq!(bench.run(Span::from_mins(1)), Verdict::Hold);
+    bench.facts.hold = false;
+    assert_eq!(bench.tick(), Verdict::Clear);
+    bench.facts.found = Some(Trip::ContactorStuck);
+    assert_eq!((bench.tick(), bench.press(), bench.first()), (Verdict::Tripped, Verdict::Tripped, Some(Trip::ContactorStuck)));
+    bench.facts.found = None;
     assert_eq!(bench.press(), Verdict::Clear);
 }
 

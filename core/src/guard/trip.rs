@@ -19,6 +19,8 @@ pub enum Trip {
     UnaskedHeat(Element),
     /// A vessel's reading does not follow the heat that was commanded.
     NoRise(Element),
+    /// A reading fell faster than liquid can.
+    Fell(Vessel),
     /// The contactor stays closed although its coil is off.
     ContactorStuck,
     /// The contactor stays open although its coil is on.
@@ -49,6 +51,9 @@ impl Trip {
             Trip::NoRise(_) => {
                 "check that the probe is in this vessel's liquid, that the element is covered and whole, and that probes and elements are not swapped"
             }
+            Trip::Fell(_) => {
+                "put the probe back into the liquid and fasten it; if liquid was let out, cover the element before you heat"
+            }
             Trip::ContactorStuck => "isolate at the breaker: the contactor is welded or jammed; replace it",
             Trip::ContactorOpen => "check the stop loop, the cut-out and the contactor's coil",
             Trip::UnaskedCurrent(_) => "switch off at the breaker: the relay has failed shorted; replace it",
@@ -71,6 +76,7 @@ impl fmt::Display for Trip {
             Trip::NoRise(element) => {
                 write!(f, "the {} does not warm up although its element should heat", element.vessel().label())
             }
+            Trip::Fell(vessel) => write!(f, "the {} reading fell faster than liquid can", vessel.label()),
             Trip::ContactorStuck => f.write_str("the contactor stays closed although it is switched off"),
             Trip::ContactorOpen => f.write_str("the contactor does not close"),
             Trip::UnaskedCurrent(element) => {
@@ -90,6 +96,8 @@ impl fmt::Display for Trip {
 pub enum Advice {
     /// A probe that nothing depends on just now gives no sound reading.
     Probe(Vessel, ProbeFault),
+    /// The mash does not answer a tank that is warmer: nothing flows through the coil.
+    FlowStopped,
     /// Nobody has been there for long; the heat will end.
     PersonWanted,
 }
@@ -100,6 +108,10 @@ impl fmt::Display for Advice {
             Advice::Probe(vessel, fault) => {
                 write!(f, "the {} probe {}; {}", vessel.label(), fault.cause(), fault.remedy())
             }
+            Advice::FlowStopped => f.write_str(
+                "the mash does not follow the tank, which waits at its last safe offset; check that the pump runs, that its valves are open \
+                 and that the grain bed is not stuck",
+            ),
             Advice::PersonWanted => {
                 f.write_str("nobody has been at the controls for four hours; press any button, or the heat ends after six")
             }

@@ -23,8 +23,9 @@
 use super::lag::LagChain;
 
 /// Lags on the grid, ms: 9 s to 139 s, each 1.2 times the one before.
-const GRID_MS: [i64; 16] =
-    [9_000, 10_800, 12_960, 15_552, 18_662, 22_395, 26_874, 32_249, 38_698, 46_438, 55_726, 66_871, 80_245, 96_294, 115_553, 138_663];
+const GRID_MS: [i64; 16] = [
+    9_000, 10_800, 12_960, 15_552, 18_662, 22_395, 26_874, 32_249, 38_698, 46_438, 55_726, 66_871, 80_245, 96_294, 115_553, 138_663,
+];
 /// Stages of the two shapes: a soft bend and a sharp one.
 const SOFT: usize = 3;
 const SHARP: usize = 6;
@@ -412,7 +413,8 @@ impl<const N: usize> Family<N> {
 
     /// Climb heard since the mean of the window, Q12 K.
     fn heard(&self, work: i64, weight: i64) -> i64 {
-        self.pick.raw.saturating_mul(self.mix(|c| (c.chain.output().saturating_sub(work) >> 10) - c.sum_q / weight)) >> 30
+        let mean = |sum: i64| sum.checked_div(weight).unwrap_or(0);
+        self.pick.raw.saturating_mul(self.mix(|c| (c.chain.output().saturating_sub(work) >> 10) - mean(c.sum_q))) >> 30
     }
 }
 
@@ -439,7 +441,7 @@ impl Sums {
     fn best(self, terms: &Terms) -> (i64, i64) {
         let shrink = 34_u32.saturating_sub(self.qq.leading_zeros());
         let raw = ((self.qy >> shrink).clamp(-(1 << 32), 1 << 32) << 30).checked_div((self.qq >> shrink).max(1)).unwrap_or(0);
-        let raw = raw.clamp(LEAST_RAW, terms.steepest);
+        let raw = raw.min(terms.steepest).max(LEAST_RAW);
         let error = self.yy - 2 * ratio_mul(raw, self.qy) + ratio_mul(raw, ratio_mul(raw, self.qq));
         (raw, error.max(0))
     }

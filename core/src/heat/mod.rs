@@ -569,7 +569,3 @@ fn celsius(level: i64) -> Celsius {
     let bits = (level >> 16).clamp(i64::from(i32::MIN), i64::from(i32::MAX));
     Celsius::default().plus(Kelvin::from_fixed(I16F16::from_bits(i32::try_from(bits).unwrap_or(0))))
 }
-impl HeatControl {
-    /// Debug.
-    pub fn dump(&self) -> (i64, i64, i64, i64) { (slope_of_raw(self.bank.raw()) * 1_000_000 >> 24, self.bank.lag_us()/1000, self.settled.map_or(0, |s| s.loss * 1_000_000 >> 32), match self.window { Window::Closed => 0, Window::Open{..} => 1, Window::Paused{..} => 2 }) }
-}

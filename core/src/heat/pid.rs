@@ -176,7 +176,7 @@ impl Pid {
             };
             self.integral = bounded(integral);
         }
-        let output = self.direct.saturating_add(self.integral).clamp(self.low, self.high);
+        let output = self.direct.saturating_add(self.integral).min(self.high).max(self.low);
         Duty::from_fixed(I16F16::from_bits(i32::try_from(output >> 16).unwrap_or(0)))
     }
 

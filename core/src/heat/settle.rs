@@ -79,7 +79,7 @@ impl Settled {
         if let Loss::Sought { drift } = loss {
             let over_us = (lag_us.saturating_mul(LOSS_HALF_LAGS) / 2).max(1);
             let change = step.saturating_mul(1_000_000) / over_us;
-            self.loss = self.loss.saturating_add(drift).saturating_sub(change).clamp(-climb / 2, climb);
+            self.loss = self.loss.saturating_add(drift).saturating_sub(change).min(climb).max(-climb / 2);
         }
     }
 }

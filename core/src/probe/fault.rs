@@ -2,6 +2,7 @@
 
 /// Why there is no temperature. Every variant means the value is unknown: none carries a substitute.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
+#[cfg_attr(feature = "wire", derive(serde::Serialize, serde::Deserialize))]
 pub enum ProbeFault {
     /// The circuit is broken: the reading sits at the rail of an open element, or nothing answers on the bus.
     Open,

@@ -1,7 +1,14 @@
 //! Commands and flags. Exit codes: 0 done; 1 the day tripped or went wrong; 2 bad input.
 
+mod book;
 mod cosim;
+mod drill;
+mod import;
+mod plan;
+mod record;
 mod rehearse;
+mod survey;
+mod tune;
 
 use clap::{Parser, Subcommand};
 use std::process::ExitCode;
@@ -28,8 +35,20 @@ struct Cli {
 enum Command {
     /// Run a whole brew day in simulation and report on it.
     Rehearse(rehearse::Args),
+    /// Print the day before it is brewed: volumes, temperatures, times, energy, and what the rig cannot do.
+    Plan(plan::Args),
+    /// Make a sheet of a recipe in BeerXML 1.0 or BeerJSON 1.0.
+    Import(import::Args),
+    /// Look into the logbook: list, show, compare, export, note, measure.
+    Book(book::Args),
     /// Run the controller on standard streams, JSON Lines, against a plant of your own.
     Cosim(cosim::Args),
+    /// Inject faults on purpose in every phase of the day and see what the controller makes of them.
+    Drill(drill::Args),
+    /// Heat up many random rigs, with the real controller and with its rivals, and compare.
+    Survey(survey::Args),
+    /// Find a simulated vessel's climb and lag by a relay experiment, and gains by published rules.
+    Tune(tune::Args),
     /// Print every key of rig and sheet files, with units, ranges and defaults.
     Keys,
 }
@@ -54,7 +73,13 @@ pub fn run() -> ExitCode {
     let outcome = match cli.command {
         None => rehearse::run(&cli.rehearse),
         Some(Command::Rehearse(args)) => rehearse::run(&args),
+        Some(Command::Plan(args)) => plan::run(&args),
+        Some(Command::Import(args)) => import::run(&args),
+        Some(Command::Book(args)) => book::run(&args),
         Some(Command::Cosim(args)) => cosim::run(&args),
+        Some(Command::Drill(args)) => drill::run(&args),
+        Some(Command::Survey(args)) => survey::run(&args),
+        Some(Command::Tune(args)) => tune::run(&args),
         Some(Command::Keys) => {
             print!("{}", copperhold::files::reference());
             Ok(ExitCode::SUCCESS)

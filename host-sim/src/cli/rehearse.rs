@@ -1,26 +1,33 @@
 //! `copperhold rehearse`: a whole brew day in a fraction of a second.
 
-use super::Failure;
+use super::{Failure, record};
 use clap::Args as ClapArgs;
 use copperhold::day::Day;
 use copperhold::files::{self, Diagnostic, RigFile, SheetFile};
-use copperhold::rehearse::{Rehearsal, RehearsalError};
+use copperhold::rehearse::{Progress, Rehearsal, RehearsalError};
 use copperhold::report;
 use indicatif::{ProgressBar, ProgressStyle};
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
+use std::time::{Duration, Instant};
 
 /// What to rehearse, and where to write it.
 #[derive(Debug, Clone, ClapArgs)]
 pub struct Args {
     /// The brew sheet (TOML). Default: the built-in demo.
-    sheet: Option<PathBuf>,
+    pub sheet: Option<PathBuf>,
     /// The rig (TOML). Default: the built-in demo.
     #[arg(long, value_name = "RIG")]
-    rig: Option<PathBuf>,
+    pub rig: Option<PathBuf>,
     /// Seed of probe noise and of the simulated brewer's pace. The same seed gives the same day.
     #[arg(long, value_name = "N", default_value_t = 1)]
     seed: u64,
+    /// Write the day down in this logbook as it runs.
+    #[arg(long, value_name = "FILE")]
+    book: Option<PathBuf>,
+    /// Let a second of the day take 1/N of a second. Default: as fast as it goes.
+    #[arg(long, value_name = "N", value_parser = speed)]
+    speed: Option<f64>,
     /// Write the day's figures as JSON.
     #[arg(long, value_name = "FILE")]
     json: Option<PathBuf>,
@@ -31,24 +38,32 @@ pub struct Args {
 
 /// Runs it.
 pub fn run(args: &Args) -> Result<ExitCode, Failure> {
-    let (rig, sheet) = load(args)?;
+    let (rig, sheet) = load(args.rig.as_deref(), args.sheet.as_deref())?;
     let rehearsal = Rehearsal::new(&rig, &sheet, args.seed).map_err(refuse)?;
     let bar = progress_bar(sheet.steps.len());
-    let day = rehearsal
-        .run(|progress| {
-            bar.set_position(progress.step as u64);
-            bar.set_message(format!("{} · {}", progress.name, report::measure::clock(progress.t_s)));
-        })
-        .map_err(refuse)?;
+    let watch = |progress: &Progress<'_>| {
+        bar.set_position(progress.step as u64);
+        bar.set_message(format!("{} · {}", progress.name, report::measure::clock(progress.t_s)));
+    };
+    let pace = Pace::new(args.speed);
+    let day = match &args.book {
+        None => {
+            let mut rehearsal = rehearsal;
+            rehearsal.run_with(|r| run_to(r, &pace, &watch)).map_err(refuse)?;
+            rehearsal.finish()
+        }
+        Some(path) => record::run(rehearsal, args, path, &pace, &watch)?,
+    };
     bar.finish_and_clear();
     print!("{}", report::text::table(&day));
     write_files(args, &day)?;
     Ok(if day.trips.is_empty() { ExitCode::SUCCESS } else { ExitCode::from(1) })
 }
 
-fn load(args: &Args) -> Result<(RigFile, SheetFile), Failure> {
-    let rig = args.rig.as_deref().map_or_else(files::demo_rig, files::load_rig);
-    let sheet = args.sheet.as_deref().map_or_else(files::demo_sheet, files::load_sheet);
+/// Reads the two files; the built-in ones where no path is given.
+pub fn load(rig: Option<&Path>, sheet: Option<&Path>) -> Result<(RigFile, SheetFile), Failure> {
+    let rig = rig.map_or_else(files::demo_rig, files::load_rig);
+    let sheet = sheet.map_or_else(files::demo_sheet, files::load_sheet);
     match (rig, sheet) {
         (Ok(rig), Ok(sheet)) => Ok((rig, sheet)),
         (rig, sheet) => {
@@ -62,10 +77,56 @@ fn render(diagnostic: &Diagnostic) -> String {
     diagnostic.render(files::wants_colour())
 }
 
-fn refuse(error: RehearsalError) -> Failure {
+/// What to say when a rehearsal cannot be made.
+pub fn refuse(error: RehearsalError) -> Failure {
     match error {
         RehearsalError::Sheet(diagnostic) => Failure::bad_input(render(&diagnostic)),
         other => Failure::bad_input(format!("error: {other}")),
+    }
+}
+
+fn run_to(rehearsal: &Rehearsal, pace: &Pace, watch: &impl Fn(&Progress<'_>)) -> Result<(), RehearsalError> {
+    if let Some(progress) = rehearsal.progress().filter(|progress| on_the_minute(progress.t_s)) {
+        watch(&progress);
+    }
+    pace.wait(rehearsal.t_s());
+    Ok(())
+}
+
+/// Whether this control period, of a quarter of a second, begins a minute.
+pub fn on_the_minute(t_s: f64) -> bool {
+    ((t_s * 4.0).round() as u64).is_multiple_of(240)
+}
+
+/// Keeps a rehearsal to a speed.
+pub struct Pace {
+    began: Instant,
+    speed: Option<f64>,
+}
+
+impl Pace {
+    fn new(speed: Option<f64>) -> Pace {
+        Pace { began: Instant::now(), speed }
+    }
+
+    /// Whether there is a speed to keep to.
+    pub fn is_set(&self) -> bool {
+        self.speed.is_some()
+    }
+
+    /// Waits until this moment of the day has come.
+    pub fn wait(&self, t_s: f64) {
+        if let Some(speed) = self.speed {
+            let due = Duration::from_secs_f64(t_s / speed);
+            std::thread::sleep(due.saturating_sub(self.began.elapsed()));
+        }
+    }
+}
+
+fn speed(text: &str) -> Result<f64, String> {
+    match text.parse::<f64>() {
+        Ok(speed) if (0.01..=100_000.0).contains(&speed) => Ok(speed),
+        _ => Err("write a number from 0.01 to 100000: 60 runs a minute in a second".to_owned()),
     }
 }
 

@@ -17,6 +17,12 @@ pub enum ProblemKind {
     TooLarge,
     /// The file is not UTF-8 text.
     NotUtf8,
+    /// The file is not XML.
+    NotXml,
+    /// The file is not JSON.
+    NotJson,
+    /// A document of a kind or version that is not known.
+    UnknownFormat,
     /// The file is not TOML.
     NotToml,
     /// A key is given twice.

@@ -6,7 +6,7 @@
 //! `defaults`; the keys themselves are listed once, in `rig_keys` and `sheet_keys`, for the reader, the messages and [`reference()`].
 
 mod compile;
-mod defaults;
+pub(crate) mod defaults;
 mod diagnose;
 mod key;
 mod order;
@@ -68,7 +68,11 @@ pub fn load_sheet(path: &Path) -> Result<SheetFile, Diagnostic> {
     parse_sheet(&path.to_string_lossy(), &read(path)?)
 }
 
-fn read(path: &Path) -> Result<String, Diagnostic> {
+/// Reads a text file of at most 1 MiB.
+///
+/// # Errors
+/// The file cannot be read, is too large, or is not UTF-8.
+pub fn read(path: &Path) -> Result<String, Diagnostic> {
     let name = path.to_string_lossy();
     let mut bytes = Vec::new();
     let outcome = File::open(path).and_then(|file| file.take(MOST_BYTES + 1).read_to_end(&mut bytes));
@@ -78,8 +82,11 @@ fn read(path: &Path) -> Result<String, Diagnostic> {
         return Err(Diagnostic::new(name, "", vec![problem]));
     }
     if bytes.len() as u64 > MOST_BYTES {
-        let problem =
-            Problem::whole(ProblemKind::TooLarge, "the file is larger than 1 MiB", "give a rig or a sheet, which are a few KiB");
+        let problem = Problem::whole(
+            ProblemKind::TooLarge,
+            "the file is larger than 1 MiB",
+            "give a rig, a sheet or a recipe, which are a few KiB",
+        );
         return Err(Diagnostic::new(name, "", vec![problem]));
     }
     String::from_utf8(bytes).map_err(|error| {

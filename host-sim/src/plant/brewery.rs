@@ -161,7 +161,8 @@ impl Brewery {
         }
     }
 
-    pub(super) fn bulk_c(&self) -> PerVessel<f64> {
+    /// True bulk temperature of each vessel, degrees Celsius; the tun's is the mean of its layers.
+    pub fn bulk_c(&self) -> PerVessel<f64> {
         self.network.temperatures_c(&self.state)
     }
 

@@ -28,6 +28,7 @@ pub mod air;
 pub mod brewery;
 pub mod coil;
 pub mod energy;
+pub mod figures;
 pub mod foam;
 pub mod hands;
 pub mod integrate;
@@ -41,5 +42,6 @@ pub mod water;
 
 pub use brewery::{Brewery, Truth};
 pub use energy::EnergyAccount;
+pub use figures::Figures;
 pub use network::{Drive, FlowShare, MashReturn, Network, WortReturn};
 pub use probe::{RawCode, RawReading};

@@ -1,6 +1,6 @@
 //! A rehearsal: the real controller runs a whole brew day against the simulated brewery, with a simulated brewer at the panel.
 
-mod brewer;
+pub mod brewer;
 mod heat_ups;
 mod recorder;
 
@@ -17,6 +17,8 @@ use recorder::Recorder;
 
 /// A day that is not over by then has gone wrong, s.
 const LONGEST_DAY_S: f64 = 24.0 * 3600.0;
+/// After a trip the day is watched for this long, s, and then ends.
+const WATCH_TRIP_S: f64 = 300.0;
 
 /// Why a rehearsal could not be made.
 #[derive(Debug)]
@@ -117,7 +119,41 @@ impl Rehearsal {
             sequencer.answer(prompt);
         }
         self.recorder.record(&mut self.bench, prompt, answered);
-        self.controller().supervisor().sequencer().is_some()
+        // The simulated brewer repairs nothing: after a trip the day is over.
+        let tripped_at = self.controller().supervisor().guard().latch().map(|latch| latch.at.as_micros() as f64 * 1e-6);
+        let over = tripped_at.is_some_and(|at_s| t_s > at_s + WATCH_TRIP_S);
+        !over && self.controller().supervisor().sequencer().is_some()
+    }
+
+    /// Samples so far apart, s, 0.25 to 60; call it before the first [`Rehearsal::advance`]. The usual spacing is 5 s.
+    pub fn sampled_every(mut self, seconds: f64) -> Rehearsal {
+        self.recorder.sample_every(seconds.clamp(0.25, 60.0));
+        self
+    }
+
+    /// The record as far as it goes. Totals come at the end.
+    pub fn day(&self) -> &Day {
+        self.recorder.day()
+    }
+
+    /// Index, name and start (s) of the step under way.
+    pub fn under_way(&self) -> Option<(usize, &str, f64)> {
+        self.recorder.under_way()
+    }
+
+    /// Runs to the end of the day; `each` is called after every control period.
+    ///
+    /// # Errors
+    /// What `each` says, or that the day does not end within 24 hours.
+    pub fn run_with<E: From<RehearsalError>>(&mut self, mut each: impl FnMut(&Rehearsal) -> Result<(), E>) -> Result<(), E> {
+        while self.advance() {
+            each(self)?;
+            if self.t_s() > LONGEST_DAY_S {
+                let step = self.progress().map_or_else(String::new, |progress| progress.name.to_owned());
+                return Err(RehearsalError::Endless { step }.into());
+            }
+        }
+        each(self)
     }
 
     /// Runs to the end of the day. `watch` is called once per process minute.
@@ -126,18 +162,15 @@ impl Rehearsal {
     /// The day does not end within 24 hours.
     pub fn run(mut self, mut watch: impl FnMut(&Progress<'_>)) -> Result<Day, RehearsalError> {
         let mut ticks = 0_u32;
-        while self.advance() {
+        self.run_with(|rehearsal| {
             ticks += 1;
             if ticks.is_multiple_of(240)
-                && let Some(progress) = self.progress()
+                && let Some(progress) = rehearsal.progress()
             {
                 watch(&progress);
             }
-            if self.t_s() > LONGEST_DAY_S {
-                let step = self.progress().map_or_else(String::new, |progress| progress.name.to_owned());
-                return Err(RehearsalError::Endless { step });
-            }
-        }
+            Ok::<(), RehearsalError>(())
+        })?;
         Ok(self.finish())
     }
 

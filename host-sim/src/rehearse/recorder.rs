@@ -5,7 +5,7 @@ use crate::bench::Bench;
 use crate::day::{AdditionRecord, AdviceRecord, Day, PromptRecord, Sample, StepRecord, TripRecord, Volumes};
 use crate::files::{AdditionText, RigFile, SheetFile};
 use crate::fit;
-use crate::plant::{Brewery, Truth};
+use crate::plant::{Brewery, Truth, air};
 use copperhold_core::event::{Entry, Event};
 use copperhold_core::heat::Demand;
 use copperhold_core::sequencer::Prompt;
@@ -84,6 +84,7 @@ impl Recorder {
             units: sheet.units,
             element_w: rig.rig.element_power_w(),
             sample_s: SAMPLE_S,
+            boiling_c: air::boiling_point_c(rig.rig.site.altitude_m),
             volumes,
             ..Day::default()
         };
@@ -99,6 +100,22 @@ impl Recorder {
             boil: None,
             boiled_over: false,
         }
+    }
+
+    /// Changes the spacing of the samples, s.
+    pub fn sample_every(&mut self, seconds: f64) {
+        self.day.sample_s = seconds;
+    }
+
+    /// The record as far as it goes.
+    pub fn day(&self) -> &Day {
+        &self.day
+    }
+
+    /// Index, name and start of the step under way.
+    pub fn under_way(&self) -> Option<(usize, &str, f64)> {
+        let running = self.running.as_ref()?;
+        Some((running.index, self.plans.get(running.index)?.name.as_str(), running.started_s))
     }
 
     /// Writes down one control period.
@@ -272,7 +289,7 @@ impl Recorder {
         });
         self.sample_started_s = t_s;
         self.fired_s = fired_s;
-        self.next_sample_s += SAMPLE_S;
+        self.next_sample_s += self.day.sample_s;
     }
 }
 

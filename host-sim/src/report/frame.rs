@@ -30,7 +30,7 @@ impl Size {
         }
     }
 
-    fn width(self) -> f64 {
+    pub fn width(self) -> f64 {
         match self {
             Size::Wide => 1040.0,
             Size::Medium => 640.0,

@@ -11,13 +11,12 @@ use super::svg::escape;
 use super::{chart, cursor, energy, palette, strip, tables};
 use crate::day::Day;
 
-const STYLE: &str = include_str!("style.css");
-const CAUTIONS: &str = include_str!("cautions.html");
+pub(crate) const STYLE: &str = include_str!("style.css");
+pub(crate) const CAUTIONS: &str = include_str!("cautions.html");
 
 /// The page. The same day gives the same bytes.
 pub fn page(day: &Day) -> String {
-    let mut html = head(day);
-    html.push_str("<body>\n");
+    let mut html = head(&day.sheet, "script-src 'unsafe-inline'", "");
     html.push_str(&answer(day));
     html.push_str("<main>\n");
     html.push_str(&charts(day));
@@ -38,22 +37,35 @@ pub fn page(day: &Day) -> String {
     html
 }
 
-fn head(day: &Day) -> String {
+/// Text made safe for a page.
+pub fn escaped(text: &str) -> String {
+    escape(text)
+}
+
+/// A page of another kind in the same dress: `title`, rules on top of the common style, and what goes between the header and the cautions.
+pub fn dressed(title: &str, style: &str, body: &str) -> String {
+    let mut html = head(title, "", style);
+    html.push_str(body);
+    html.push_str(CAUTIONS);
+    html.push_str("</body>\n</html>\n");
+    html
+}
+
+fn head(title: &str, scripts: &str, style: &str) -> String {
     // The policy keeps the page from fetching anything, whatever a sheet's name may hold.
     format!(
         "<!DOCTYPE html>\n<html xmlns=\"http://www.w3.org/1999/xhtml\" lang=\"en\">\n<head>\n<meta charset=\"utf-8\"/>\n\
-         <meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; style-src 'unsafe-inline'; \
-         script-src 'unsafe-inline'\"/>\n\
+         <meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; style-src 'unsafe-inline'; {scripts}\"/>\n\
          <meta name=\"viewport\" content=\"width=device-width, initial-scale=1\"/>\n<meta name=\"color-scheme\" content=\"light dark\"/>\n\
-         <title>{} – brew day report</title>\n<style>\n:root{{{}}}\n@media screen and (prefers-color-scheme:dark){{:root{{{}}}}}\n{STYLE}\
-         </style>\n</head>\n",
-        escape(&day.sheet),
+         <title>{} – Copperhold</title>\n<style>\n:root{{{}}}\n@media screen and (prefers-color-scheme:dark){{:root{{{}}}}}\n{STYLE}{style}\
+         </style>\n</head>\n<body>\n",
+        escape(title),
         palette::LIGHT.properties(),
         palette::DARK.properties()
     )
 }
 
-fn section(html: &mut String, id: &str, title: &str, content: &str) {
+pub(crate) fn section(html: &mut String, id: &str, title: &str, content: &str) {
     let _ = write!(html, "<section aria-labelledby=\"{id}\">\n<h2 id=\"{id}\">{title}</h2>\n{content}</section>\n");
 }
 

@@ -7,15 +7,15 @@ mod chart;
 mod cursor;
 mod energy;
 mod facts;
-mod frame;
+pub(crate) mod frame;
 pub mod html;
 pub mod json;
 pub mod measure;
 pub mod palette;
 mod strip;
-mod svg;
+pub(crate) mod svg;
 mod tables;
 pub mod text;
-mod thin;
+pub(crate) mod thin;
 
 pub use atomic::write_atomically;

@@ -84,7 +84,7 @@ impl Palette {
     }
 
     /// The colours as CSS custom properties.
-    pub(super) fn properties(&self) -> String {
+    pub(crate) fn properties(&self) -> String {
         let mut css = String::new();
         let named = [
             ("paper", self.paper),

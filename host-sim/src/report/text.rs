@@ -167,7 +167,7 @@ fn right(text: &str, width: usize) -> String {
 }
 
 /// Breaks text at spaces, and inside a word only where the word alone is too wide.
-fn wrap(text: &str, width: usize) -> Vec<String> {
+pub(crate) fn wrap(text: &str, width: usize) -> Vec<String> {
     let mut lines = vec![String::new()];
     for word in text.split_whitespace() {
         let used = lines.last().map_or(0, |line| line.width());

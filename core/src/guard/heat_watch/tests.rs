@@ -1,0 +1,258 @@
+use super::*;
+
+const TICK: Span = Span::from_millis(250);
+/// 40 L brimful, 10 L at least, on 5.5 kW.
+const BOUNDS: Bounds =
+    Bounds { slowest: Slope::from_micro(32_900), fastest: Slope::from_micro(131_600), boiling: Celsius::from_milli(100_000) };
+
+/// Water that follows its element after a lag, in whole micro-kelvin, with an input from elsewhere.
+struct Bench {
+    watch: HeatWatch,
+    micro_c: i64,
+    /// What full power does, uK/s, and heat on its way: (uK, time constant in ticks).
+    climb: i64,
+    way: i64,
+    lag_ticks: i64,
+    learned: Option<(Slope, Span)>,
+    may_come_from: Option<Celsius>,
+    drained: bool,
+}
+
+impl Bench {
+    fn at(milli: i32) -> Bench {
+        Bench {
+            watch: HeatWatch::new(BOUNDS),
+            micro_c: i64::from(milli) * 1_000,
+            climb: 65_000,
+            way: 0,
+            lag_ticks: 80,
+            learned: None,
+            may_come_from: None,
+            drained: false,
+        }
+    }
+
+    fn reading(&self) -> Celsius {
+        Celsius::from_milli(i32::try_from(self.micro_c / 1_000).unwrap())
+    }
+
+    /// The element conducts `really` while `applied` was commanded.
+    fn tick(&mut self, applied: Duty, really: Duty) -> Option<Finding> {
+        self.way += self.climb * i64::from(really.bits()) / 65_536 / 4;
+        let arrives = self.way / self.lag_ticks;
+        self.way -= arrives;
+        self.micro_c += arrives;
+        self.watch.tick(&HeatFacts {
+            elapsed: TICK,
+            reading: self.reading(),
+            applied,
+            learned: self.learned,
+            may_come_from: self.may_come_from,
+            drained: self.drained,
+            wanted: applied,
+        })
+    }
+
+    /// First finding within a while, and when.
+    fn run(&mut self, applied: Duty, really: Duty, how_long: Span) -> Option<(Span, Finding)> {
+        (1..=how_long.as_millis() / TICK.as_millis())
+            .find_map(|n| self.tick(applied, really).map(|finding| (TICK.times(n), finding)))
+    }
+}
+
+const HOUR: Span = Span::from_mins(60);
+
+#[test]
+fn heat_that_arrives_as_commanded_is_never_remarked_upon() {
+    for (climb, lag_ticks) in [(33_000, 40), (33_000, 240), (65_000, 80), (131_000, 20), (131_000, 200)] {
+        let mut bench = Bench { climb, lag_ticks, ..Bench::at(12_000) };
+        while bench.reading() < Celsius::from_milli(71_000) {
+            assert_eq!(bench.tick(Duty::FULL, Duty::FULL), None, "{climb} uK/s at {:?}", bench.reading());
+        }
+        assert_eq!(bench.run(Duty::ZERO, Duty::ZERO, HOUR), None, "coasting and after");
+        assert_eq!(bench.run(Duty::from_basis_points(300), Duty::ZERO, HOUR), None, "a hold whose heat is all lost");
+    }
+}
+
+/// A lag far shorter than the one assumed, learned at any moment of the ramp, must not turn time that was given into work without a rise.
+#[test]
+fn a_lag_that_is_learned_in_mid_ramp_is_no_evidence() {
+    for learned_after in (0..1_600).step_by(7) {
+        let mut bench = Bench { climb: 131_000, lag_ticks: 80, ..Bench::at(12_000) };
+        assert_eq!(bench.run(Duty::FULL, Duty::FULL, TICK.times(learned_after)), None);
+        bench.learned = Some((Slope::from_micro(131_000), Span::from_secs(20)));
+        while bench.reading() < Celsius::from_milli(80_000) {
+            assert_eq!(bench.tick(Duty::FULL, Duty::FULL), None, "learned after {learned_after} ticks, at {:?}", bench.reading());
+        }
+    }
+}
+
+#[test]
+fn h6_a_relay_that_fails_shorted_while_off_is_found_within_two_kelvin() {
+    for climb in [33_000, 65_000, 131_000] {
+        let mut bench = Bench { climb, ..Bench::at(60_000) };
+        assert_eq!(bench.run(Duty::ZERO, Duty::ZERO, Span::from_mins(10)), None);
+        let before = bench.reading();
+        let found = bench.run(Duty::ZERO, Duty::FULL, HOUR);
+        let Some((after, Finding::UnaskedHeat)) = found else { panic!("{found:?}") };
+        assert!(bench.reading().above(before) < Kelvin::from_milli(2_000), "{climb} uK/s: {:?} at {after:?}", bench.reading());
+        assert!(after <= Span::from_secs(90), "{climb} uK/s: found after {after:?}");
+    }
+}
+
+#[test]
+fn h6_half_a_shorted_relay_is_found_too() {
+    let mut bench = Bench::at(60_000);
+    bench.run(Duty::ZERO, Duty::ZERO, Span::from_mins(10));
+    let found = bench.run(Duty::ZERO, Duty::from_basis_points(2_500), HOUR);
+    assert!(matches!(found, Some((after, Finding::UnaskedHeat)) if after <= Span::from_mins(3)), "{found:?}");
+}
+
+#[test]
+fn h6_a_shorted_relay_after_a_heat_up_is_not_taken_for_the_coast() {
+    let mut bench = Bench::at(20_000);
+    bench.learned = Some((Slope::from_micro(65_000), Span::from_secs(20)));
+    bench.run(Duty::FULL, Duty::FULL, Span::from_mins(10));
+    let found = bench.run(Duty::ZERO, Duty::FULL, HOUR);
+    assert!(matches!(found, Some((after, Finding::UnaskedHeat)) if after <= Span::from_mins(4)), "{found:?}");
+}
+
+#[test]
+fn h9_h12_a_reading_that_does_not_follow_full_power_is_found() {
+    // Brimful and nothing learned: 2 K at 32.9 mK/s take 61 s after one and a half lags of 60 s and the grace.
+    let mut bench = Bench::at(20_000);
+    let unlearned = bench.run(Duty::FULL, Duty::ZERO, HOUR);
+    assert!(matches!(unlearned, Some((after, Finding::NoRise)) if (150..=170).contains(&after.as_secs())), "{unlearned:?}");
+    let mut bench = Bench::at(20_000);
+    bench.learned = Some((Slope::from_micro(65_000), Span::from_secs(20)));
+    let learned = bench.run(Duty::FULL, Duty::ZERO, HOUR);
+    assert!(matches!(learned, Some((after, Finding::NoRise)) if (90..=110).contains(&after.as_secs())), "{learned:?}");
+}
+
+#[test]
+fn h9_a_probe_that_falls_out_half_way_is_found_after_the_same_time() {
+    let mut bench = Bench::at(20_000);
+    bench.learned = Some((Slope::from_micro(65_000), Span::from_secs(20)));
+    assert_eq!(bench.run(Duty::FULL, Duty::FULL, Span::from_mins(5)), None);
+    let found = bench.run(Duty::FULL, Duty::ZERO, HOUR);
+    assert!(matches!(found, Some((after, Finding::NoRise)) if after <= Span::from_secs(260)), "{found:?}");
+}
+
+#[test]
+fn a_pause_for_the_other_vessel_does_not_wipe_out_the_evidence_and_a_rest_does() {
+    let mut bench = Bench::at(20_000);
+    bench.learned = Some((Slope::from_micro(65_000), Span::from_secs(20)));
+    let mut found = None;
+    for _ in 0..20 {
+        found = found.or(bench.run(Duty::FULL, Duty::ZERO, Span::from_secs(15)));
+        found = found.or(bench.run(Duty::ZERO, Duty::ZERO, Span::from_secs(10)));
+    }
+    assert!(matches!(found, Some((_, Finding::NoRise))));
+    let mut bench = Bench { learned: bench.learned, ..Bench::at(20_000) };
+    for _ in 0..20 {
+        assert_eq!(bench.run(Duty::FULL, Duty::ZERO, Span::from_secs(60)), None);
+        assert_eq!(bench.run(Duty::ZERO, Duty::ZERO, Span::from_secs(45)), None);
+    }
+}
+
+#[test]
+fn a_tank_whose_heat_goes_on_into_the_mash_is_not_judged_until_it_stays() {
+    let mut bench = Bench { drained: true, ..Bench::at(70_000) };
+    assert_eq!(bench.run(Duty::FULL, Duty::ZERO, HOUR), None);
+    bench.drained = false;
+    let found = bench.run(Duty::FULL, Duty::ZERO, HOUR);
+    assert!(matches!(found, Some((after, Finding::NoRise)) if after <= Span::from_secs(210)), "{found:?}");
+}
+
+#[test]
+fn near_the_boil_no_rise_is_no_fault() {
+    let mut bench = Bench { climb: 0, ..Bench::at(93_000) };
+    assert_eq!(bench.run(Duty::FULL, Duty::FULL, HOUR), None);
+}
+
+#[test]
+fn a_hold_that_needs_less_than_half_power_is_never_judged() {
+    let mut bench = Bench::at(70_000);
+    assert_eq!(bench.run(Duty::from_basis_points(4_900), Duty::ZERO, HOUR), None);
+}
+
+#[test]
+fn a_pour_is_neither_unasked_heat_nor_evidence() {
+    // A bucket of boiling water into a quiet vessel.
+    let mut bench = Bench::at(20_000);
+    bench.run(Duty::ZERO, Duty::ZERO, Span::from_mins(5));
+    for _ in 0..20 {
+        bench.micro_c += 1_500_000;
+        assert_eq!(bench.tick(Duty::ZERO, Duty::ZERO), None);
+    }
+    assert_eq!(bench.run(Duty::ZERO, Duty::ZERO, HOUR), None);
+    // Cold water into one that heats: judged from the new low.
+    let mut bench = Bench::at(60_000);
+    bench.run(Duty::FULL, Duty::FULL, Span::from_mins(3));
+    for _ in 0..40 {
+        bench.micro_c -= 500_000;
+        assert_eq!(bench.tick(Duty::FULL, Duty::FULL), None);
+    }
+    assert_eq!(bench.run(Duty::FULL, Duty::FULL, Span::from_mins(5)), None);
+}
+
+#[test]
+fn heat_that_may_come_from_a_hotter_vessel_is_accepted_up_to_its_temperature() {
+    let mut bench = Bench { may_come_from: Some(Celsius::from_milli(66_000)), ..Bench::at(20_000) };
+    bench.run(Duty::ZERO, Duty::ZERO, Span::from_mins(5));
+    let found = bench.run(Duty::ZERO, Duty::FULL, HOUR);
+    assert!(matches!(found, Some((_, Finding::UnaskedHeat))));
+    let reading = bench.reading();
+    assert!(reading > Celsius::from_milli(67_000) && reading < Celsius::from_milli(67_500), "{reading:?}");
+}
+
+#[test]
+fn a_vessel_that_was_filled_hot_and_then_heats_is_not_accused() {
+    // A kettle at 20 C fills with wort of 74 C over some minutes; then its own element takes it to 94 C.
+    let mut bench = Bench { may_come_from: Some(Celsius::from_milli(75_000)), ..Bench::at(20_000) };
+    while bench.reading() < Celsius::from_milli(60_000) {
+        bench.micro_c += 20_000;
+        assert_eq!(bench.tick(Duty::ZERO, Duty::ZERO), None);
+    }
+    while bench.reading() < Celsius::from_milli(91_000) {
+        assert_eq!(bench.tick(Duty::FULL, Duty::FULL), None, "at {:?}", bench.reading());
+    }
+    bench.may_come_from = None;
+    assert_eq!(bench.run(Duty::ZERO, Duty::ZERO, HOUR), None);
+    assert!(
+        matches!(bench.run(Duty::ZERO, Duty::FULL, HOUR), Some((_, Finding::UnaskedHeat))),
+        "and a shorted relay is still found"
+    );
+}
+
+#[test]
+fn forgetting_starts_from_nothing() {
+    let mut bench = Bench::at(20_000);
+    bench.learned = Some((Slope::from_micro(65_000), Span::from_secs(20)));
+    for _ in 0..20 {
+        assert_eq!(bench.run(Duty::FULL, Duty::ZERO, Span::from_secs(80)), None);
+        bench.watch.forget();
+    }
+}
+
+#[test]
+fn absurd_facts_do_not_wrap() {
+    let mut watch = HeatWatch::new(BOUNDS);
+    for reading in [Celsius::MAX, Celsius::MIN, Celsius::MAX] {
+        for elapsed in [Span::ZERO, Span::from_micros(u64::MAX), TICK] {
+            let learned = Some((Slope::from_micro(i32::MAX), Span::from_micros(u64::MAX)));
+            let facts = HeatFacts {
+                elapsed,
+                reading,
+                applied: Duty::FULL,
+                learned,
+                may_come_from: None,
+                drained: false,
+                wanted: Duty::FULL,
+            };
+            watch.tick(&facts);
+        }
+    }
+    watch.forget();
+    assert_eq!((watch.ceiling, watch.lowest, watch.worked), (None, None, Span::ZERO));
+}

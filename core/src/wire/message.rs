@@ -1,0 +1,302 @@
+//! What is said over the link. Temperatures in thousandths of a degree Celsius, duties in hundredths of a percent, times in milliseconds.
+
+use super::sheet::StepMessage;
+use crate::arming::Block;
+use crate::probe::{ProbeFault, Reading};
+use crate::sequencer::Prompt;
+use crate::supervisor::Refusal;
+use crate::units::{Celsius, Duty};
+use crate::vessel::{Element, PerElement, PerVessel, Pumps, Vessel};
+use core::fmt::Write;
+use heapless::String;
+use serde::{Deserialize, Serialize};
+
+/// A line of text; longer ones are cut.
+pub type Line = String<96>;
+
+/// Writes a value's text, cut to the length of a line.
+pub fn line(text: impl core::fmt::Display) -> Line {
+    struct Cut<'a>(&'a mut Line);
+    impl Write for Cut<'_> {
+        fn write_str(&mut self, s: &str) -> core::fmt::Result {
+            for c in s.chars() {
+                // Full: the rest is cut.
+                if self.0.push(c).is_err() {
+                    return Ok(());
+                }
+            }
+            Ok(())
+        }
+    }
+    let mut line = Line::new();
+    // `Cut` never fails.
+    let _ = write!(Cut(&mut line), "{text}");
+    line
+}
+
+/// From the host to the device.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub enum ToDevice {
+    /// Asks for [`ToHost::Hello`]. Accepted in any session.
+    Hello,
+    /// Takes all heat away and ends the sheet. Accepted in any session and any state, never counted against the limit of messages.
+    Stop,
+    /// Asks a vessel for something. Refused unless armed (off is never refused). It ends by itself unless it is repeated in time.
+    Demand {
+        /// Whom.
+        vessel: Vessel,
+        /// What.
+        demand: DemandMessage,
+        /// How long it stays in force, ms; at most [`LONGEST_DEMAND_MS`].
+        lasts_ms: u32,
+    },
+    /// Switches pumps. Refused unless armed.
+    Pumps(Pumps),
+    /// One step of a sheet, in order. The first clears what was there; the last makes the sheet ready to be started at the panel.
+    Step {
+        /// Index from 0.
+        index: u8,
+        /// Number of steps.
+        of: u8,
+        /// The step.
+        step: StepMessage,
+    },
+}
+
+/// A demand over the link lasts at most this long unless repeated, ms.
+pub const LONGEST_DEMAND_MS: u32 = 10_000;
+
+/// A demand.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+pub enum DemandMessage {
+    /// No heat.
+    Off,
+    /// Hold this temperature, thousandths of a degree Celsius.
+    Hold(i32),
+    /// A share of full power, hundredths of a percent.
+    Percent(u16),
+}
+
+impl DemandMessage {
+    /// As the core knows it; saturates.
+    pub fn demand(self) -> crate::heat::Demand {
+        match self {
+            DemandMessage::Off => crate::heat::Demand::Off,
+            DemandMessage::Hold(milli) => crate::heat::Demand::Hold(Celsius::from_milli(milli)),
+            DemandMessage::Percent(hundredths) => crate::heat::Demand::Percent(Duty::from_basis_points(u32::from(hundredths))),
+        }
+    }
+}
+
+/// From the device to the host.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub enum ToHost {
+    /// Who speaks. Sent when asked, and once at the start.
+    Hello {
+        /// What speaks.
+        identity: Identity,
+        /// The firmware's version.
+        firmware: String<16>,
+        /// Why it last restarted.
+        restarted: String<24>,
+    },
+    /// How it stands, four times a second.
+    Telemetry(Telemetry),
+    /// What became of the message with this sequence number.
+    Answer {
+        /// Sequence number of the message.
+        sequence: u32,
+        /// Done, or why not.
+        outcome: Result<(), Refused>,
+    },
+    /// Something happened.
+    Happened {
+        /// When, ms since the start.
+        at_ms: u64,
+        /// What.
+        what: Happening,
+    },
+}
+
+/// What is at the other end. A simulator never says it is a device.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+pub enum Identity {
+    /// A controller wired to a brewery.
+    Device,
+    /// A simulation.
+    Simulator,
+}
+
+/// Why a message was not done.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+pub enum Refused {
+    /// Nobody has armed at the panel.
+    NotArmed,
+    /// The supervisor refuses: no element, a percentage for the mash tun, or a target out of range.
+    NotPossible,
+    /// A sheet runs and makes the demands.
+    SheetRuns,
+    /// A trip is latched.
+    Tripped,
+    /// It would last longer than allowed, or not at all.
+    Duration,
+    /// The step is out of order, or a figure in it is out of range.
+    Step,
+    /// Not understood.
+    Unknown,
+}
+
+impl From<Refusal> for Refused {
+    fn from(refusal: Refusal) -> Refused {
+        match refusal {
+            Refusal::NoElement(_) | Refusal::MashPercent | Refusal::Target(_) => Refused::NotPossible,
+            Refusal::SheetRuns => Refused::SheetRuns,
+            Refusal::Tripped => Refused::Tripped,
+        }
+    }
+}
+
+/// How the device stands.
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+pub struct Telemetry {
+    /// Since the start, ms.
+    pub at_ms: u64,
+    /// Temperatures in thousandths of a degree Celsius, or why there is none.
+    pub readings: PerVessel<ReadingMessage>,
+    /// Setpoints in force.
+    pub setpoints: PerVessel<Option<i32>>,
+    /// What heat control asks for, hundredths of a percent.
+    pub wanted: PerElement<u16>,
+    /// Who holds the grant.
+    pub grant: Option<Element>,
+    /// Contactor.
+    pub contactor: bool,
+    /// Armed.
+    pub armed: bool,
+    /// The stop loop is closed.
+    pub stop_loop: bool,
+    /// The key is on.
+    pub key: bool,
+    /// Pumps.
+    pub pumps: Pumps,
+    /// What stands in the way of arming.
+    pub block: Option<Block>,
+    /// The latched trip, in words.
+    pub trip: Option<Line>,
+    /// Step of the running sheet, from 0.
+    pub step: Option<u8>,
+    /// What a person is asked.
+    pub prompt: Option<PromptMessage>,
+    /// Time left on the step's timer, ms.
+    pub timer_left_ms: Option<u32>,
+    /// Frames that were dropped since the start.
+    pub dropped: u32,
+}
+
+/// A reading.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+pub enum ReadingMessage {
+    /// Thousandths of a degree Celsius.
+    Milli(i32),
+    /// None.
+    Fault(ProbeFault),
+}
+
+impl Default for ReadingMessage {
+    fn default() -> ReadingMessage {
+        ReadingMessage::Fault(ProbeFault::NotReady)
+    }
+}
+
+impl From<Reading> for ReadingMessage {
+    fn from(reading: Reading) -> ReadingMessage {
+        match reading {
+            Ok(celsius) => ReadingMessage::Milli(celsius.milli()),
+            Err(fault) => ReadingMessage::Fault(fault),
+        }
+    }
+}
+
+/// What a person is asked, with its figure in millilitres.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+pub enum PromptMessage {
+    /// [`Prompt::FillTank`].
+    FillTank(i32),
+    /// [`Prompt::ReadyToDoughIn`].
+    ReadyToDoughIn,
+    /// [`Prompt::RunStrike`].
+    RunStrike(i32),
+    /// [`Prompt::StirInGrain`].
+    StirInGrain,
+    /// [`Prompt::RefillTank`].
+    RefillTank(i32),
+    /// [`Prompt::SetSparge`].
+    SetSparge,
+    /// [`Prompt::KettleCovered`].
+    KettleCovered,
+    /// [`Prompt::SpargeDone`].
+    SpargeDone(i32),
+    /// [`Prompt::ReadyWhirlpool`].
+    ReadyWhirlpool,
+    /// [`Prompt::ReadyChiller`].
+    ReadyChiller,
+}
+
+impl From<Prompt> for PromptMessage {
+    fn from(prompt: Prompt) -> PromptMessage {
+        match prompt {
+            Prompt::FillTank(litres) => PromptMessage::FillTank(litres.millilitres()),
+            Prompt::ReadyToDoughIn => PromptMessage::ReadyToDoughIn,
+            Prompt::RunStrike(litres) => PromptMessage::RunStrike(litres.millilitres()),
+            Prompt::StirInGrain => PromptMessage::StirInGrain,
+            Prompt::RefillTank(litres) => PromptMessage::RefillTank(litres.millilitres()),
+            Prompt::SetSparge => PromptMessage::SetSparge,
+            Prompt::KettleCovered => PromptMessage::KettleCovered,
+            Prompt::SpargeDone(litres) => PromptMessage::SpargeDone(litres.millilitres()),
+            Prompt::ReadyWhirlpool => PromptMessage::ReadyWhirlpool,
+            Prompt::ReadyChiller => PromptMessage::ReadyChiller,
+        }
+    }
+}
+
+/// Something that happened.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub enum Happening {
+    /// A person armed.
+    Armed,
+    /// Disarmed.
+    Disarmed,
+    /// The grant changed.
+    Grant(Option<Element>),
+    /// A trip, in words.
+    Tripped(Line),
+    /// A trip was acknowledged at the panel.
+    Acknowledged(Line),
+    /// Advice, in words.
+    Advised(Line),
+    /// The sheet moved to this step.
+    Step(u8),
+    /// An addition is due.
+    Addition(u8),
+    /// The sheet is done.
+    SheetDone,
+    /// Entries of the log were lost.
+    Lost(u32),
+}
+
+impl From<crate::event::Event> for Happening {
+    fn from(event: crate::event::Event) -> Happening {
+        use crate::event::Event;
+        match event {
+            Event::Armed => Happening::Armed,
+            Event::Disarmed => Happening::Disarmed,
+            Event::Grant(element) => Happening::Grant(element),
+            Event::Tripped(trip) => Happening::Tripped(line(trip)),
+            Event::Acknowledged(trip) => Happening::Acknowledged(line(trip)),
+            Event::Advised(advice) => Happening::Advised(line(advice)),
+            Event::Step(step) => Happening::Step(step),
+            Event::Addition(addition) => Happening::Addition(addition),
+            Event::SheetDone => Happening::SheetDone,
+        }
+    }
+}

@@ -1,0 +1,184 @@
+//! The interrupts, all of one priority: none interrupts another, so what one reads and writes hangs together.
+
+use crate::hal;
+use copperhold_core::units::Instant;
+use copperhold_firmware::fast_task::{Contacts, FAST_PERIOD, FastTask};
+use core::cell::RefCell;
+use core::convert::Infallible;
+use critical_section::Mutex;
+use embedded_hal::digital::{ErrorType, OutputPin};
+use hal::gpio::{DynPinId, FunctionSioInput, FunctionSioOutput, Interrupt, Pin, PullDown, PullUp};
+use hal::pac::{self, interrupt};
+use hal::timer::{Alarm, Alarm0, Alarm1};
+
+/// A line to the power side: one register write each way, because it is driven in every fast tick.
+pub struct LinePin {
+    mask: u32,
+    _pin: Pin<DynPinId, FunctionSioOutput, PullDown>,
+}
+
+impl LinePin {
+    /// A pin that is an output already.
+    pub fn new(pin: Pin<DynPinId, FunctionSioOutput, PullDown>) -> LinePin {
+        LinePin { mask: 1 << pin.id().num, _pin: pin }
+    }
+}
+
+impl ErrorType for LinePin {
+    type Error = Infallible;
+}
+
+impl OutputPin for LinePin {
+    fn set_low(&mut self) -> Result<(), Infallible> {
+        // SAFETY: the clear register changes this pin's bit only, and this value owns the pin.
+        unsafe { (*pac::SIO::PTR).gpio_out_clr().write(|w| w.bits(self.mask)) };
+        Ok(())
+    }
+
+    fn set_high(&mut self) -> Result<(), Infallible> {
+        // SAFETY: the set register changes this pin's bit only, and this value owns the pin.
+        unsafe { (*pac::SIO::PTR).gpio_out_set().write(|w| w.bits(self.mask)) };
+        Ok(())
+    }
+}
+
+/// A contact to ground: closed reads low, and a broken wire reads open.
+pub type ContactPin = Pin<DynPinId, FunctionSioInput, PullUp>;
+
+/// The contacts.
+pub struct ContactPins {
+    /// Stop loop.
+    pub stop_loop: ContactPin,
+    /// Key.
+    pub key: ContactPin,
+    /// Green button.
+    pub button: ContactPin,
+    /// Knob.
+    pub knob_a: ContactPin,
+    /// Knob.
+    pub knob_b: ContactPin,
+    /// Knob.
+    pub knob_push: ContactPin,
+}
+
+impl ContactPins {
+    /// All of them at one instant.
+    fn read(&self) -> Contacts {
+        // SAFETY: reading the pads changes nothing.
+        let pads = unsafe { (*pac::SIO::PTR).gpio_in().read().bits() };
+        let closed = |pin: &ContactPin| pads >> (pin.id().num & 31) & 1 == 0;
+        Contacts {
+            stop_loop: closed(&self.stop_loop),
+            key: closed(&self.key),
+            button: closed(&self.button),
+            knob_a: closed(&self.knob_a),
+            knob_b: closed(&self.knob_b),
+            knob_push: closed(&self.knob_push),
+        }
+    }
+}
+
+/// What the interrupts own.
+pub struct Interrupts {
+    /// The fast tick.
+    pub fast: FastTask<LinePin>,
+    /// Contacts.
+    pub contacts: ContactPins,
+    /// Time.
+    pub timer: hal::Timer,
+    /// The fast tick's alarm.
+    pub fast_alarm: Alarm0,
+    /// When the next fast tick is due.
+    pub due: hal::timer::Instant,
+    /// The one-wire bus's alarm: wakes the main loop.
+    pub delay_alarm: Alarm1,
+}
+
+static SHARED: Mutex<RefCell<Option<Interrupts>>> = Mutex::new(RefCell::new(None));
+
+/// An edge must last: samples that must all read open, and cycles between them (10 us each). A spike from a relay is shorter.
+const EDGE_SAMPLES: u8 = 8;
+const EDGE_CYCLES: u32 = 480;
+
+const PERIOD: hal::fugit::MicrosDurationU64 = hal::fugit::MicrosDurationU64::from_ticks(FAST_PERIOD.as_micros());
+
+/// Installs what the interrupts own and lets them come.
+pub fn start(_nvic: pac::NVIC, mut parts: Interrupts) {
+    for pin in [&parts.contacts.stop_loop, &parts.contacts.key] {
+        pin.set_interrupt_enabled(Interrupt::EdgeHigh, true);
+    }
+    parts.fast_alarm.enable_interrupt();
+    parts.delay_alarm.enable_interrupt();
+    parts.due = parts.timer.get_counter() + PERIOD;
+    // A time this close can always be set.
+    let _ = parts.fast_alarm.schedule_at(parts.due);
+    critical_section::with(|cs| SHARED.replace(cs, Some(parts)));
+    for line in [interrupt::TIMER_IRQ_0, interrupt::TIMER_IRQ_1, interrupt::IO_IRQ_BANK0] {
+        // SAFETY: what the handlers need is in place, and no critical section is open.
+        unsafe { pac::NVIC::unmask(line) };
+    }
+}
+
+/// Works on the fast task with interrupts off.
+pub fn with_fast<R>(work: impl FnOnce(&mut FastTask<LinePin>) -> R) -> R {
+    critical_section::with(|cs| {
+        let mut shared = SHARED.borrow_ref_mut(cs);
+        match shared.as_mut() {
+            Some(shared) => work(&mut shared.fast),
+            // The main loop runs only after `start`.
+            None => crate::last_resort::stop(),
+        }
+    })
+}
+
+/// Sets the alarm that wakes a sleeping delay.
+pub fn wake_in(us: u32) {
+    critical_section::with(|cs| {
+        if let Some(shared) = SHARED.borrow_ref_mut(cs).as_mut() {
+            // Too close to be set: the sleeper looks at the clock by itself.
+            let _ = shared.delay_alarm.schedule(hal::fugit::MicrosDurationU32::from_ticks(us));
+        }
+    });
+}
+
+#[interrupt]
+fn TIMER_IRQ_0() {
+    critical_section::with(|cs| {
+        let mut shared = SHARED.borrow_ref_mut(cs);
+        let Some(Interrupts { fast, contacts, timer, fast_alarm, due, .. }) = shared.as_mut() else { return };
+        fast_alarm.clear_interrupt();
+        let now = timer.get_counter();
+        // From the nominal time, so that the period does not drift; after a long wait (flash was written), from now.
+        let next = *due + PERIOD;
+        *due = if next > now { next } else { now + PERIOD };
+        let _ = fast_alarm.schedule_at(*due);
+        fast.tick(Instant::from_micros(now.ticks()), &contacts.read());
+    });
+}
+
+#[interrupt]
+fn TIMER_IRQ_1() {
+    critical_section::with(|cs| {
+        if let Some(shared) = SHARED.borrow_ref_mut(cs).as_mut() {
+            shared.delay_alarm.clear_interrupt();
+        }
+    });
+}
+
+#[interrupt]
+fn IO_IRQ_BANK0() {
+    critical_section::with(|cs| {
+        let mut shared = SHARED.borrow_ref_mut(cs);
+        let Some(Interrupts { fast, contacts, .. }) = shared.as_mut() else { return };
+        contacts.stop_loop.clear_interrupt(Interrupt::EdgeHigh);
+        contacts.key.clear_interrupt(Interrupt::EdgeHigh);
+        let mut seen = contacts.read();
+        for _ in 1..EDGE_SAMPLES {
+            cortex_m::asm::delay(EDGE_CYCLES);
+            let again = contacts.read();
+            seen.stop_loop |= again.stop_loop;
+            seen.key |= again.key;
+        }
+        fast.emergency(&seen);
+    });
+}

@@ -1,0 +1,418 @@
+//! The application: what a board does with its parts, whatever the board.
+//!
+//! ```text
+//!   timer interrupt, 100 Hz: contacts -> FastTask -> lines          (see `fast_task`)
+//!   stop loop and key edges: lines low at once
+//!   main loop, woken by any interrupt: App::turn
+//!     every 25th fast tick: thermometers -> Supervisor -> lease -> FastTask; then panel, telemetry, one-wire bus
+//!     else: one slice of display, link and store
+//!     watchdog fed when every task has moved on
+//! ```
+
+use crate::board::{Board, Parts, Port as PortName};
+use crate::buttons::Gesture;
+use crate::drivers::ds18b20::Rom;
+use crate::drivers::expander::{Expander, Presence, Signals};
+use crate::drivers::oled::Oled;
+use crate::link::{BYTES_PER_TURN, Port};
+use crate::panel::{Action, Panel, View};
+use crate::probes::{Choice, Probes};
+use crate::progress::{Progress, Task};
+use crate::remote::{Remote, Standing};
+use crate::report;
+use crate::storage::settings::Origin;
+use crate::storage::{Store, Stored};
+use copperhold_core::controller::{CONTROL_LATEST, CONTROL_PERIOD};
+use copperhold_core::event::Event;
+use copperhold_core::fast::{FastPath, Lease, Outputs, Selector, Switches};
+use copperhold_core::settings::Settings;
+use copperhold_core::supervisor::Supervisor;
+use copperhold_core::units::Instant;
+use copperhold_core::vessel::{Element, Vessel};
+use copperhold_core::wire::message::{ToDevice, ToHost};
+use copperhold_core::wire::sheet::EncodedSheet;
+
+/// Fast ticks per control tick.
+const CONTROL_TICKS: u32 = 25;
+
+/// What was loaded at the start.
+#[derive(Debug)]
+pub struct Loaded {
+    stored: Stored,
+    origin: Origin,
+    settings: Settings,
+}
+
+/// The large pieces, each in a place of its own: on a microcontroller, built one by one so that the stack never holds them all.
+pub struct Rooms<B: Board> {
+    /// See [`Loaded::supervisor`].
+    pub supervisor: &'static mut Supervisor,
+    /// See [`Loaded::oled`].
+    pub oled: &'static mut Oled<B::I2c>,
+    /// See [`Loaded::ports`].
+    pub ports: &'static mut [Port; 2],
+    /// See [`Store::load_sheet`].
+    pub sheet: &'static mut EncodedSheet,
+}
+
+impl Loaded {
+    /// Reads the store. Defaults on any doubt; they must be confirmed at the panel before anything heats.
+    pub fn from<F: embedded_storage::nor_flash::NorFlash>(store: &mut Store<F>) -> Option<Loaded> {
+        let (stored, origin) = store.load_settings();
+        // Stored settings have been checked, and a test holds that the defaults pass.
+        let settings = stored.settings().ok()?;
+        Some(Loaded { stored, origin, settings })
+    }
+
+    /// The fast path for these settings, everything off.
+    pub fn fast_path(&self) -> FastPath {
+        let draft = self.settings.get();
+        FastPath::new(draft.mains, draft.timing, draft.press)
+    }
+
+    /// The slow half of the controller, with what was learned.
+    pub fn supervisor(&self) -> Supervisor {
+        Supervisor::new(self.settings, self.stored.knowledge)
+    }
+
+    /// The display on its bus.
+    pub fn oled<I: embedded_hal::i2c::I2c>(&self, i2c: I) -> Oled<I> {
+        Oled::new(i2c, self.stored.display)
+    }
+
+    /// Both ports of the link. `session`: a number that differs at each start.
+    pub const fn ports(session: u32) -> [Port; 2] {
+        [Port::new(session), Port::new(session)]
+    }
+}
+
+/// The application on a board.
+pub struct App<B: Board> {
+    board: B,
+    supervisor: &'static mut Supervisor,
+    probes: Probes<B::Spi, B::Bus, B::Delay, B::Analogue>,
+    oled: &'static mut Oled<B::I2c>,
+    expander: Expander<B::I2c>,
+    store: Store<B::Flash>,
+    stored: Stored,
+    origin: Origin,
+    sheet: &'static mut EncodedSheet,
+    panel: Panel,
+    remote: Remote,
+    ports: &'static mut [Port; 2],
+    progress: Progress,
+    outputs: Outputs,
+    switches: Switches,
+    control_at: u32,
+    last_control: Option<Instant>,
+    selector_lost: bool,
+    /// The store is behind what is in memory.
+    unsaved: Unsaved,
+    restarted: &'static str,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+struct Unsaved {
+    settings: bool,
+    sheet: bool,
+}
+
+impl<B: Board> App<B> {
+    /// Puts the parts together. `restarted`: why it started.
+    pub fn new(parts: Parts<B>, rooms: Rooms<B>, store: Store<B::Flash>, loaded: Loaded, restarted: &'static str) -> App<B> {
+        let Loaded { stored, origin, .. } = loaded;
+        App {
+            board: parts.board,
+            supervisor: rooms.supervisor,
+            probes: Probes::new(stored.probes, stored.draft.mains, parts.spi, parts.bus, parts.analogue),
+            oled: rooms.oled,
+            expander: Expander::new(parts.expander),
+            store,
+            stored,
+            origin,
+            sheet: rooms.sheet,
+            panel: Panel::new(),
+            remote: Remote::new(),
+            ports: rooms.ports,
+            progress: Progress::new(),
+            outputs: Outputs::default(),
+            switches: Switches::default(),
+            control_at: 0,
+            last_control: None,
+            selector_lost: false,
+            unsaved: Unsaved::default(),
+            restarted,
+        }
+    }
+
+    /// One turn of the main loop. The caller sleeps until the next interrupt.
+    pub fn turn(&mut self) {
+        let (ticks, gesture, held) = self.board.fast(|fast| (fast.ticks(), fast.gesture(), fast.knob_held()));
+        self.progress.mark_fast(ticks);
+        if let Some(gesture) = gesture {
+            self.gesture(gesture);
+        }
+        self.panel.set_held(held);
+        self.serve_link();
+        if ticks.wrapping_sub(self.control_at) >= CONTROL_TICKS {
+            self.control_at = ticks;
+            self.control();
+        } else {
+            self.oled.flush_some();
+        }
+        self.progress.mark(Task::Panel);
+        if self.progress.complete() {
+            self.board.feed_watchdog();
+        }
+    }
+
+    /// The board, for its tests.
+    pub const fn board(&mut self) -> &mut B {
+        &mut self.board
+    }
+
+    /// The canvas, for its tests.
+    pub const fn canvas(&self) -> &crate::drivers::oled::Canvas {
+        &self.oled.canvas
+    }
+
+    fn control(&mut self) {
+        let now = self.decide();
+        self.tell_events(now);
+        self.tell(now);
+        self.draw();
+        self.signal();
+        self.save_if_quiet();
+        self.probes.serve_bus(now);
+    }
+
+    /// The control tick proper: thermometers to lease. Its cycles are measured on the image, by this name.
+    #[inline(never)]
+    fn decide(&mut self) -> Instant {
+        let now = self.board.now();
+        let elapsed = self.last_control.and_then(|last| now.since(last)).unwrap_or(CONTROL_PERIOD).min(CONTROL_LATEST);
+        self.last_control = Some(now);
+        let readings = self.probes.sample(now);
+        self.progress.mark(Task::Probes);
+        self.remote.expire(now, self.supervisor);
+        let (report, switches) = self.board.fast(crate::fast_task::FastTask::report);
+        self.switches = switches;
+        let lease = self.supervisor.tick(now, elapsed, &readings, &switches, &report);
+        self.outputs = self.renew(lease);
+        self.progress.mark(Task::Control);
+        now
+    }
+
+    /// Without a lease nothing heats and nothing pumps: the fast path sees to it.
+    fn renew(&mut self, lease: Lease) -> Outputs {
+        if self.origin != Origin::Stored || !self.board.may_heat() {
+            return Outputs::default();
+        }
+        let hold = lease.hold || self.selector_lost;
+        self.board.fast(|fast| fast.renew(Lease { hold, ..lease }))
+    }
+
+    fn tell_events(&mut self, now: Instant) {
+        if let Some(loss) = self.supervisor.log().take_loss() {
+            let message = ToHost::Happened { at_ms: report::ms(now), what: report::lost(loss) };
+            self.ports.iter_mut().for_each(|port| port.send(&message));
+        }
+        // A few at a time: the queue to the host is short, the log is not.
+        for _ in 0..3 {
+            let Some(entry) = self.supervisor.log().take() else { break };
+            self.board.note(&entry);
+            self.panel.note(&entry.event);
+            if entry.event == Event::Disarmed || entry.event == Event::SheetDone {
+                self.unsaved.settings |= self.learn();
+            }
+            let message = ToHost::Happened { at_ms: report::ms(entry.at), what: entry.event.into() };
+            self.ports.iter_mut().for_each(|port| port.send(&message));
+        }
+    }
+
+    /// Takes over what was learned; true if it differs from what is stored.
+    fn learn(&mut self) -> bool {
+        let knowledge = self.supervisor.knowledge();
+        let changed = knowledge != self.stored.knowledge;
+        self.stored.knowledge = knowledge;
+        changed
+    }
+
+    fn tell(&mut self, now: Instant) {
+        let (outputs, switches) = (self.outputs, self.switches);
+        let block = self.board.fast(|fast| fast.fast().block(fast.switches()));
+        for port in self.ports.iter_mut() {
+            if port.first_turn() {
+                port.send(&report::hello(self.restarted));
+            }
+            let telemetry = report::telemetry(now, self.supervisor, &outputs, &switches, block, port.dropped());
+            port.send(&ToHost::Telemetry(telemetry));
+        }
+    }
+
+    fn view(&self, block: Option<copperhold_core::arming::Block>) -> View<'_> {
+        View {
+            supervisor: self.supervisor,
+            outputs: self.outputs,
+            block,
+            origin: self.origin,
+            stored: &self.stored,
+            sheet_steps: self.sheet.len(),
+            key: self.switches.key,
+            selector_lost: self.selector_lost,
+        }
+    }
+
+    fn draw(&mut self) {
+        let block = self.board.fast(|fast| fast.fast().block(fast.switches()));
+        let view = View {
+            supervisor: self.supervisor,
+            outputs: self.outputs,
+            block,
+            origin: self.origin,
+            stored: &self.stored,
+            sheet_steps: self.sheet.len(),
+            key: self.switches.key,
+            selector_lost: self.selector_lost,
+        };
+        if self.panel.draw(&mut self.oled.canvas, &view) {
+            self.oled.touch();
+        }
+    }
+
+    fn signal(&mut self) {
+        let signals = Signals {
+            buzzer: self.panel.sounds(),
+            armed: self.outputs.armed,
+            heat: self.outputs.grant.is_some(),
+            trip: self.supervisor.guard().latch().is_some(),
+        };
+        let presence = self.expander.exchange(signals);
+        self.selector_lost = presence == Presence::Lost;
+        let selector = match presence {
+            Presence::NotFitted | Presence::Lost => Selector::Auto,
+            Presence::Present(contacts) => match (contacts.tank, contacts.kettle) {
+                (false, false) => Selector::Auto,
+                // Both at once cannot be: a bridge between them allows no more than one position would.
+                (true, _) => Selector::Only(Element::LiquorTank),
+                (false, true) => Selector::Only(Element::BoilKettle),
+            },
+        };
+        self.board.fast(|fast| fast.select(selector));
+    }
+
+    fn gesture(&mut self, gesture: Gesture) {
+        let block = self.board.fast(|fast| fast.fast().block(fast.switches()));
+        let mut panel = core::mem::take(&mut self.panel);
+        let action = panel.gesture(gesture, &self.view(block));
+        self.panel = panel;
+        if let Some(action) = action {
+            let refusal = self.act(action);
+            self.panel.answer(refusal);
+        }
+    }
+
+    /// Does what a person asked for at the panel; gives the reason if it is refused.
+    fn act(&mut self, action: Action) -> Result<(), &'static str> {
+        match action {
+            Action::Demand(vessel, demand) => {
+                self.supervisor.demand(vessel, demand).map_err(|refusal| refusal.text())?;
+                self.remote.forget(vessel);
+            }
+            Action::FindOneWire => self.find_one_wire()?,
+            Action::Pumps(pumps) => self.supervisor.pump(pumps),
+            Action::StartSheet => {
+                if self.sheet.is_empty() {
+                    return Err("no sheet was sent yet");
+                }
+                self.supervisor.start_steps(self.sheet.steps());
+            }
+            Action::StopSheet => self.supervisor.stop_sheet(),
+            Action::Skip => self.with_sequencer(copperhold_core::sequencer::Sequencer::skip),
+            Action::Pause(paused) => self.with_sequencer(|sequencer| sequencer.pause(paused)),
+            Action::Answer => self.with_sequencer(|sequencer| {
+                if let Some(prompt) = sequencer.asked() {
+                    sequencer.answer(prompt);
+                }
+            }),
+            Action::ConfirmDefaults => {
+                self.origin = Origin::Stored;
+                self.unsaved.settings = true;
+            }
+            Action::Set(stored) => {
+                if self.outputs.armed || self.switches.key {
+                    return Err("turn the key off to change settings");
+                }
+                stored.settings().map_err(|_| "out of range: not changed")?;
+                self.stored = Stored { knowledge: self.stored.knowledge, ..stored };
+                self.unsaved.settings = true;
+            }
+        }
+        Ok(())
+    }
+
+    /// Hands the thermometers found out to the vessels that want one, each time one further round.
+    fn find_one_wire(&mut self) -> Result<(), &'static str> {
+        if self.outputs.armed || self.switches.key {
+            return Err("turn the key off to change settings");
+        }
+        let found = self.probes.search().map_err(|fault| fault.cause())?;
+        let before = self.stored.probes;
+        let mut vessels = Vessel::ALL.into_iter().filter(|&vessel| matches!(before.get(vessel), Choice::OneWire { .. }));
+        let first = vessels.next().ok_or("no vessel is set to one-wire")?;
+        let present = |rom: &Rom| before.get(first) == &Choice::OneWire { rom: Some(*rom) };
+        let turn = found.iter().position(present).map_or(0, |at| at + 1);
+        for (vessel, rom) in core::iter::once(first).chain(vessels).zip(found.iter().cycle().skip(turn)) {
+            *self.stored.probes.get_mut(vessel) = Choice::OneWire { rom: Some(*rom) };
+        }
+        self.unsaved.settings = true;
+        Ok(())
+    }
+
+    fn with_sequencer(&mut self, f: impl FnOnce(&mut copperhold_core::sequencer::Sequencer)) {
+        if let Some(sequencer) = self.supervisor.sequencer_mut() {
+            f(sequencer);
+        }
+    }
+
+    fn serve_link(&mut self) {
+        let now = self.board.now();
+        for (port, name) in self.ports.iter_mut().zip(PortName::ALL) {
+            for _ in 0..BYTES_PER_TURN {
+                let Some(byte) = self.board.receive(name) else { break };
+                let Some((sequence, message)) = port.receive(now, byte) else { continue };
+                if message == ToDevice::Hello {
+                    port.send(&report::hello(self.restarted));
+                    continue;
+                }
+                let standing = Standing { armed: self.outputs.armed, sheet: self.sheet };
+                let outcome = self.remote.take(now, &message, self.supervisor, standing);
+                self.unsaved.sheet |= matches!(message, ToDevice::Step { .. }) && self.sheet.is_whole();
+                port.send(&ToHost::Answer { sequence, outcome });
+            }
+            while let Some(byte) = port.peek() {
+                if !self.board.send(name, byte) {
+                    break;
+                }
+                port.sent();
+            }
+        }
+        self.progress.mark(Task::Link);
+    }
+
+    /// The flash is slow and nothing else runs meanwhile: only with every line off.
+    fn save_if_quiet(&mut self) {
+        let quiet = self.outputs == Outputs::default();
+        if !quiet {
+            return;
+        }
+        if self.unsaved.settings {
+            // A failure leaves the record of before in place; it is tried again with the next change.
+            self.unsaved.settings = false;
+            self.panel.stored(self.store.save_settings(&self.stored).is_ok());
+        } else if self.unsaved.sheet {
+            self.unsaved.sheet = false;
+            self.panel.stored(self.store.save_sheet(self.sheet).is_ok());
+        }
+    }
+}

@@ -1,0 +1,156 @@
+//! What runs in the timer interrupt, 100 times a second: contacts in, [`FastPath`], lines out.
+//!
+//! The stop loop and the key have a second way in: [`FastTask::emergency`] is called from their own edge interrupt, lowers the lines at
+//! once and leaves a note, so that the next tick treats the opening as seen even if the contact has closed again.
+
+use crate::buttons::{Debounced, Gesture, Knob};
+use crate::lines::LinePins;
+use copperhold_core::fast::{FastPath, FastReport, Lease, Outputs, Selector, Switches};
+use copperhold_core::guard::sense::Sense;
+use copperhold_core::units::{Instant, Span};
+use embedded_hal::digital::OutputPin;
+use heapless::Deque;
+
+/// The fast tick comes this often.
+pub const FAST_PERIOD: Span = Span::from_millis(10);
+
+/// The contacts as they stand, true when closed.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct Contacts {
+    /// Stop loop.
+    pub stop_loop: bool,
+    /// Key.
+    pub key: bool,
+    /// The button that arms when held and acknowledges when pressed.
+    pub button: bool,
+    /// First contact of the knob.
+    pub knob_a: bool,
+    /// Second contact of the knob.
+    pub knob_b: bool,
+    /// Push of the knob.
+    pub knob_push: bool,
+}
+
+/// The interrupt's own state.
+#[derive(Debug)]
+pub struct FastTask<P> {
+    fast: FastPath,
+    lines: LinePins<P>,
+    stop_loop: Debounced,
+    key: Debounced,
+    button: Debounced,
+    knob: Knob,
+    /// Openings that the edge interrupt has seen since the last tick: stop loop, key.
+    opened: (bool, bool),
+    switches: Switches,
+    selector: Selector,
+    /// The button was down at some time since the last report: a short press must not fall between two control ticks.
+    acknowledge: bool,
+    gestures: Deque<Gesture, 8>,
+    ticks: u32,
+}
+
+impl<P: OutputPin> FastTask<P> {
+    /// Everything off.
+    pub const fn new(fast: FastPath, lines: LinePins<P>) -> FastTask<P> {
+        FastTask {
+            fast,
+            lines,
+            stop_loop: Debounced::safety(),
+            key: Debounced::safety(),
+            button: Debounced::button(),
+            knob: Knob::new(),
+            opened: (false, false),
+            selector: Selector::Auto,
+            acknowledge: false,
+            switches: Switches {
+                stop_loop: false,
+                key: false,
+                arm: false,
+                acknowledge: false,
+                selector: Selector::Auto,
+                sense: Sense::NONE,
+            },
+            gestures: Deque::new(),
+            ticks: 0,
+        }
+    }
+
+    /// One fast tick.
+    pub fn tick(&mut self, now: Instant, contacts: &Contacts) {
+        let (stop_opened, key_opened) = core::mem::take(&mut self.opened);
+        let button = self.button.sample(contacts.button);
+        self.switches = Switches {
+            stop_loop: self.stop_loop.sample(contacts.stop_loop && !stop_opened),
+            key: self.key.sample(contacts.key && !key_opened),
+            arm: button,
+            acknowledge: button,
+            selector: self.selector,
+            sense: Sense::NONE,
+        };
+        self.acknowledge |= button;
+        if let Some(gesture) = self.knob.sample(contacts.knob_a, contacts.knob_b, contacts.knob_push) {
+            // A full queue means that the panel is not listening; it loses the newest.
+            let _ = self.gestures.push_back(gesture);
+        }
+        let outputs = self.fast.tick(now, &self.switches);
+        self.lines.set(&outputs);
+        self.ticks = self.ticks.wrapping_add(1);
+    }
+
+    /// The stop loop or the key is open: everything off now, and let the next tick know. Called from the edge interrupt.
+    pub fn emergency(&mut self, contacts: &Contacts) {
+        if contacts.stop_loop && contacts.key {
+            return;
+        }
+        self.lines.all_low();
+        let (stop_opened, key_opened) = self.opened;
+        self.opened = (stop_opened || !contacts.stop_loop, key_opened || !contacts.key);
+    }
+
+    /// Takes a fresh lease from the control tick. While an emergency waits for its tick, the lines stay low.
+    pub fn renew(&mut self, lease: Lease) -> Outputs {
+        self.fast.renew(lease);
+        let outputs = self.fast.apply(&self.switches);
+        if self.opened == (false, false) {
+            self.lines.set(&outputs);
+        }
+        outputs
+    }
+
+    /// What the control tick needs to know.
+    pub fn report(&mut self) -> (FastReport, Switches) {
+        let switches = Switches { acknowledge: core::mem::replace(&mut self.acknowledge, self.switches.arm), ..self.switches };
+        (self.fast.report(), switches)
+    }
+
+    /// The selector is read over a slow bus, outside the interrupt.
+    pub const fn select(&mut self, selector: Selector) {
+        self.selector = selector;
+    }
+
+    /// The fast path, to look at.
+    pub const fn fast(&self) -> &FastPath {
+        &self.fast
+    }
+
+    /// The switches as believed.
+    pub const fn switches(&self) -> &Switches {
+        &self.switches
+    }
+
+    /// The next thing a person did at the knob.
+    pub fn gesture(&mut self) -> Option<Gesture> {
+        self.gestures.pop_front()
+    }
+
+    /// How far a press of the knob has come towards a hold.
+    pub fn knob_held(&self) -> u8 {
+        self.knob.held()
+    }
+
+    /// Fast ticks so far.
+    pub const fn ticks(&self) -> u32 {
+        self.ticks
+    }
+}

@@ -1,0 +1,140 @@
+//! Pieces every screen is made of, and the screens that are mostly text.
+
+use super::View;
+use super::text::{self, short};
+use crate::buttons::HOLD_TICKS;
+use crate::drivers::oled::Canvas;
+use crate::storage::settings::Origin;
+use copperhold_core::guard::Latch;
+use copperhold_core::sequencer::Prompt;
+use copperhold_core::wire::message::line;
+use embedded_graphics::mono_font::ascii::FONT_6X10;
+use embedded_graphics::mono_font::{MonoFont, MonoTextStyleBuilder};
+use embedded_graphics::pixelcolor::BinaryColor;
+use embedded_graphics::prelude::*;
+use embedded_graphics::primitives::{PrimitiveStyle, Rectangle};
+use embedded_graphics::text::{Baseline, Text};
+
+/// Characters in a line of the small font.
+pub const COLUMNS: usize = 21;
+/// Height of a line of the small font.
+pub const ROW: i32 = 10;
+
+/// Writes a text, lit or dark, its top left corner at (x, y).
+pub fn write(canvas: &mut Canvas, font: &MonoFont<'_>, x: i32, y: i32, lit: bool, text: &str) {
+    let place = [u8::try_from(x & 0xFF).unwrap_or(0), u8::from(lit)];
+    if !canvas.wants(y, font.character_size.height, place.into_iter().chain(text.bytes())) {
+        return;
+    }
+    let color = if lit { BinaryColor::On } else { BinaryColor::Off };
+    // With a background, glyphs are filled row by row, which is several times faster than dot by dot.
+    let style = MonoTextStyleBuilder::new().font(font).text_color(color).background_color(color.invert()).build();
+    // The canvas takes every pixel.
+    let _ = Text::with_baseline(text, Point::new(x, y), style, Baseline::Top).draw(canvas);
+}
+
+/// Fills a rectangle.
+pub fn fill(canvas: &mut Canvas, x: i32, y: i32, width: u32, height: u32, lit: bool) {
+    let place = [u8::try_from(x & 0xFF).unwrap_or(0), u8::from(lit)];
+    let size = width.to_le_bytes().into_iter().chain(height.to_le_bytes());
+    if !canvas.wants(y, height, place.into_iter().chain(size)) {
+        return;
+    }
+    let color = if lit { BinaryColor::On } else { BinaryColor::Off };
+    let _ = Rectangle::new(Point::new(x, y), Size::new(width, height)).into_styled(PrimitiveStyle::with_fill(color)).draw(canvas);
+}
+
+/// A title across the top, dark on lit.
+pub fn title(canvas: &mut Canvas, text: &str) {
+    fill(canvas, 0, 0, 128, 11, true);
+    write(canvas, &FONT_6X10, 2, 1, false, text);
+}
+
+/// A text in lines of [`COLUMNS`], broken at spaces, from line `skip` on; gives the number of lines it has.
+pub fn wrap(canvas: &mut Canvas, y: i32, rows: i32, skip: u8, text: &str) -> u8 {
+    let mut count = 0_u8;
+    let mut rest = text.trim();
+    while !rest.is_empty() {
+        let cut = cut(rest);
+        let (now, later) = rest.split_at_checked(cut).unwrap_or((rest, ""));
+        let row = i32::from(count) - i32::from(skip);
+        if (0..rows).contains(&row) {
+            write(canvas, &FONT_6X10, 1, y + row * ROW, true, now.trim_end());
+        }
+        count = count.saturating_add(1);
+        rest = later.trim_start();
+    }
+    count
+}
+
+/// Where to break: after the last word that fits, or in the middle of one that is longer than a line.
+fn cut(text: &str) -> usize {
+    if text.len() <= COLUMNS {
+        return text.len();
+    }
+    let head = text.get(..=COLUMNS).unwrap_or(text);
+    head.rfind(' ').filter(|&at| at > 0).unwrap_or(COLUMNS)
+}
+
+/// A notice over the bottom line.
+pub fn notice(canvas: &mut Canvas, text: &str) {
+    fill(canvas, 0, 52, 128, 12, true);
+    write(canvas, &FONT_6X10, 2, 53, false, text.get(..COLUMNS).unwrap_or(text));
+}
+
+/// The bar that fills while the knob is held.
+pub fn hold_bar(canvas: &mut Canvas, held: u8) {
+    // A short press is a click: the bar shows only when it goes on.
+    if held > 15 {
+        fill(canvas, 0, 60, 128, 4, false);
+        fill(canvas, 0, 61, u32::from(held) * 128 / u32::from(HOLD_TICKS), 3, true);
+    }
+}
+
+/// Nothing trustworthy is stored.
+pub fn doubt(canvas: &mut Canvas, origin: Origin, skip: u8) {
+    title(canvas, "SETTINGS IN DOUBT");
+    let text = match origin {
+        Origin::Blank => {
+            "Nothing is stored. Defaults: 5500 W, Pt100 on 3 wires, 430 ohm, 60 Hz. Hold the knob to use and store them."
+        }
+        Origin::Damaged | Origin::Stored => {
+            "The stored settings are damaged. Hold the knob to use the defaults, then check every one."
+        }
+    };
+    wrap(canvas, 13, 5, skip, text);
+}
+
+/// A trip: what happened, what to do.
+pub fn trip(canvas: &mut Canvas, latch: &Latch, skip: u8) {
+    title(canvas, "TRIP - ALL OFF");
+    let cause = line(latch.trip);
+    let lines = wrap(canvas, 13, 5, skip, &cause);
+    let below = i32::from(lines) - i32::from(skip);
+    wrap(canvas, 13 + below.max(0) * ROW, 5 - below.max(0), skip.saturating_sub(lines), latch.trip.remedy());
+    let button = if latch.later > 0 { short(format_args!("{} more", latch.later)) } else { short(format_args!("turn")) };
+    let width = i32::try_from(button.len()).unwrap_or(0) * 6;
+    write(canvas, &FONT_6X10, 126 - width, 1, false, &button);
+}
+
+/// What a person is asked.
+pub fn prompt(canvas: &mut Canvas, prompt: Prompt) {
+    title(canvas, "YOUR TURN");
+    let lines = wrap(canvas, 14, 3, 0, prompt.ask());
+    if let Some(volume) = prompt.volume() {
+        let figure = short(format_args!("{} L", text::tenths(volume.millilitres() / 100)));
+        write(canvas, &FONT_6X10, 1, 14 + i32::from(lines.min(3)) * ROW, true, &figure);
+    }
+    write(canvas, &FONT_6X10, 1, 54, true, "done? hold the knob");
+}
+
+/// Armed, or what stands in the way.
+pub fn arming(canvas: &mut Canvas, view: &View<'_>) {
+    title(canvas, if view.outputs.armed { "ARMED" } else { "NOT ARMED" });
+    let text = match view.block {
+        _ if view.outputs.armed => "Turn the key off to disarm. The stop button takes everything off at once.",
+        Some(block) => block.remedy(),
+        None => "Ready: press and hold the green button.",
+    };
+    wrap(canvas, 14, 5, 0, text);
+}

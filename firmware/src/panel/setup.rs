@@ -1,0 +1,163 @@
+//! The settings' screen: a list of figures, changed by the knob, stored by a hold, in force after the next start.
+
+use super::draw::title;
+use super::lists::rows as list;
+use super::text::{self, Short, short};
+use crate::drivers::max31865::Wires;
+use crate::drivers::oled::{Canvas, Chip};
+use crate::probes::Choice;
+use crate::storage::Stored;
+use copperhold_core::burst::Mains;
+use copperhold_core::probe::rtd::Pt100;
+use copperhold_core::probe::thermistor::{Curve, Divider};
+use copperhold_core::units::{Celsius, Watts};
+use copperhold_core::vessel::{Element, Vessel};
+
+/// A row.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Row {
+    /// Kind of a vessel's thermometer.
+    Probe(Vessel),
+    /// Power of an element; zero: none fitted.
+    Power(Element),
+    /// Least volume over an element.
+    Least(Element),
+    /// Hard limit of a vessel.
+    Limit(Vessel),
+    /// Boiling point.
+    Boiling,
+    /// Mains frequency.
+    Mains,
+    /// Chip behind the display.
+    Display,
+    /// Look for one-wire thermometers.
+    FindOneWire,
+    /// Back.
+    Back,
+}
+
+const ROWS: [Row; 15] = [
+    Row::Probe(Vessel::LiquorTank),
+    Row::Probe(Vessel::MashTun),
+    Row::Probe(Vessel::BoilKettle),
+    Row::FindOneWire,
+    Row::Power(Element::LiquorTank),
+    Row::Power(Element::BoilKettle),
+    Row::Least(Element::LiquorTank),
+    Row::Least(Element::BoilKettle),
+    Row::Limit(Vessel::LiquorTank),
+    Row::Limit(Vessel::MashTun),
+    Row::Limit(Vessel::BoilKettle),
+    Row::Boiling,
+    Row::Mains,
+    Row::Display,
+    Row::Back,
+];
+
+/// Number of rows.
+pub const fn rows() -> usize {
+    ROWS.len()
+}
+
+/// A row by its number; past the end, the last.
+pub fn row(at: u8) -> Row {
+    ROWS.get(usize::from(at)).copied().unwrap_or(Row::Back)
+}
+
+/// The kinds a person can choose from, with the reference resistor or curve that goes with each.
+fn kinds() -> [Choice; 8] {
+    let rtd = |element, wires| Choice::Rtd { element, wires };
+    let ntc = |curve| Choice::Thermistor { divider: Divider::new(10_000, curve).unwrap_or(Divider::TEN_K3) };
+    [
+        rtd(Pt100::R_REF_430, Wires::Three),
+        rtd(Pt100::R_REF_430, Wires::Two),
+        rtd(Pt100::R_REF_430, Wires::Four),
+        rtd(Pt100::R_REF_400, Wires::Three),
+        rtd(Pt100::R_REF_400, Wires::Four),
+        Choice::OneWire { rom: None },
+        ntc(Curve::TenK3),
+        ntc(Curve::Beta3435),
+    ]
+}
+
+fn kind_text(choice: &Choice) -> Short {
+    match choice {
+        Choice::Rtd { element, wires } => {
+            let wires = match wires {
+                Wires::Two => 2,
+                Wires::Three => 3,
+                Wires::Four => 4,
+            };
+            short(format_args!("Pt100 {wires}w {}", element.r_ref_milliohm() / 1_000))
+        }
+        Choice::OneWire { rom: None } => short(format_args!("one-wire")),
+        Choice::OneWire { rom: Some([.., last, _]) } => short(format_args!("one-wire {last:02x}")),
+        Choice::Thermistor { divider } => {
+            short(format_args!("NTC {}", if divider.curve() == Curve::TenK3 { "10K3" } else { "3435" }))
+        }
+    }
+}
+
+/// A turn of the knob on a row.
+pub fn adjust(row: Row, stored: &mut Stored, by: i8) {
+    let draft = &mut stored.draft;
+    match row {
+        Row::Probe(vessel) => {
+            let kinds = kinds();
+            let choice = stored.probes.get_mut(vessel);
+            let same = |kind: &Choice| match (kind, &*choice) {
+                (Choice::OneWire { .. }, Choice::OneWire { .. }) => true,
+                (kind, choice) => kind == choice,
+            };
+            let at = kinds.iter().position(same).and_then(|at| u8::try_from(at).ok()).unwrap_or(0);
+            if let Some(kind) = kinds.get(usize::from(super::lists::move_row(at, by, kinds.len()))) {
+                *choice = *kind;
+            }
+        }
+        Row::Power(element) => {
+            let power = draft.element_power.get_mut(element);
+            let watts = power.map_or(0, Watts::get).saturating_add_signed(i32::from(by) * 100).min(20_000);
+            *power = (watts >= 100).then(|| Watts::new(watts));
+        }
+        Row::Least(element) => {
+            let ml = draft.least_ml.get_mut(element);
+            *ml = ml.saturating_add_signed(i32::from(by) * 500).clamp(1_000, 500_000);
+        }
+        Row::Limit(vessel) => {
+            let limit = draft.limit.get_mut(vessel);
+            *limit = Celsius::from_milli((limit.milli() + i32::from(by) * 500).clamp(30_000, 115_000));
+        }
+        Row::Boiling => draft.boiling = Celsius::from_milli((draft.boiling.milli() + i32::from(by) * 100).clamp(80_000, 103_000)),
+        Row::Mains => draft.mains = if draft.mains == Mains::Hz50 { Mains::Hz60 } else { Mains::Hz50 },
+        Row::Display => stored.display = if stored.display == Chip::Ssd1306 { Chip::Sh1106 } else { Chip::Ssd1306 },
+        Row::FindOneWire | Row::Back => {}
+    }
+}
+
+fn text_of(row: Row, stored: &Stored) -> Short {
+    let draft = &stored.draft;
+    let name = |element: Element| text::name(element.vessel());
+    match row {
+        Row::Probe(vessel) => short(format_args!("{} {}", text::name(vessel), kind_text(stored.probes.get(vessel)))),
+        Row::Power(element) => match draft.element_power.get(element) {
+            Some(power) => short(format_args!("{} {} W", name(element), power.get())),
+            None => short(format_args!("{} no element", name(element))),
+        },
+        Row::Least(element) => {
+            let tenths = i32::try_from(draft.least_ml.get(element) / 100).unwrap_or(0);
+            short(format_args!("{} least {} L", name(element), text::tenths(tenths)))
+        }
+        Row::Limit(vessel) => short(format_args!("{} limit {} C", text::name(vessel), text::celsius(*draft.limit.get(vessel)))),
+        Row::Boiling => short(format_args!("Boils at {} C", text::celsius(draft.boiling))),
+        Row::Mains => short(format_args!("Mains {} Hz", if draft.mains == Mains::Hz50 { 50 } else { 60 })),
+        Row::Display => short(format_args!("OLED {}", if stored.display == Chip::Ssd1306 { "SSD1306" } else { "SH1106" })),
+        Row::FindOneWire => short(format_args!("Find one-wire (hold)")),
+        Row::Back => short(format_args!("Back")),
+    }
+}
+
+/// Draws it.
+pub fn draw(canvas: &mut Canvas, at: u8, editing: bool, stored: &Stored) {
+    title(canvas, "SETUP: hold to store");
+    list(canvas, at, editing, ROWS.len(), |at| text_of(row(u8::try_from(at).unwrap_or(u8::MAX)), stored));
+}

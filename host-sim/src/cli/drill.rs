@@ -1,0 +1,88 @@
+//! `copperhold drill`: faults on purpose.
+
+use super::Failure;
+use clap::Args as ClapArgs;
+use copperhold::drill::{self, Outcome};
+use copperhold::files::{self, RigFile};
+use copperhold::rehearse::Rehearsal;
+use indicatif::{ParallelProgressIterator, ProgressBar, ProgressStyle};
+use rayon::prelude::*;
+use std::path::PathBuf;
+use std::process::ExitCode;
+
+/// How large a campaign.
+#[derive(Debug, Clone, ClapArgs)]
+pub struct Args {
+    /// Rigs to drill (TOML). Default: the three that are shipped.
+    #[arg(long, value_name = "RIG")]
+    rig: Vec<PathBuf>,
+    /// Seeds per rig: each gives other fillings, targets and moments.
+    #[arg(long, value_name = "N", default_value_t = 2)]
+    seeds: u64,
+    /// Whole days without a fault, to count false trips.
+    #[arg(long, value_name = "N", default_value_t = 6)]
+    quiet_days: u64,
+    /// Write a report with the matrix.
+    #[arg(long, value_name = "FILE.html")]
+    report: Option<PathBuf>,
+}
+
+const SHIPPED: [(&str, &str, &str); 2] = [
+    ("rigs/small-230v.toml", include_str!("../../rigs/small-230v.toml"), include_str!("../../sheets/small.toml")),
+    ("rigs/large-240v.toml", include_str!("../../rigs/large-240v.toml"), include_str!("../../sheets/large.toml")),
+];
+
+/// Runs it.
+pub fn run(args: &Args) -> Result<ExitCode, Failure> {
+    let rigs = load(args)?;
+    let jobs: Vec<(usize, u64)> = (0..rigs.len()).flat_map(|rig| (1..=args.seeds).map(move |seed| (rig, seed))).collect();
+    let drills: Result<Vec<Vec<Outcome>>, _> =
+        jobs.par_iter().progress_with(bar(jobs.len(), "drills")).map(|&(rig, seed)| drill::all_of(&rigs[rig], seed)).collect();
+    let outcomes: Vec<Outcome> =
+        drills.map_err(|error| Failure::bad_input(format!("error: the controller does not accept a rig: {error:?}")))?.concat();
+    let false_trips = quiet_days(args.quiet_days)?;
+    print!("{}", drill::table(&outcomes, args.quiet_days as usize, false_trips));
+    if let Some(path) = &args.report {
+        copperhold::report::write_atomically(path, &drill::page(&outcomes, args.quiet_days as usize, false_trips))
+            .map_err(|e| Failure::bad_input(format!("error: {e}")))?;
+        println!("\nReport: {}", path.display());
+    }
+    let good = false_trips == 0 && outcomes.iter().all(|outcome| outcome.passed);
+    Ok(if good { ExitCode::SUCCESS } else { ExitCode::from(1) })
+}
+
+fn load(args: &Args) -> Result<Vec<RigFile>, Failure> {
+    let refuse = |d: files::Diagnostic| Failure::bad_input(d.render(files::wants_colour()));
+    if args.rig.is_empty() {
+        let mut rigs = vec![files::demo_rig().map_err(refuse)?];
+        for (path, text, _) in SHIPPED {
+            rigs.push(files::parse_rig(path, text).map_err(refuse)?);
+        }
+        return Ok(rigs);
+    }
+    args.rig.iter().map(|path| files::load_rig(path).map_err(refuse)).collect()
+}
+
+/// Whole days of the shipped rigs with their sheets, seed after seed; returns how many tripped.
+fn quiet_days(days: u64) -> Result<usize, Failure> {
+    let refuse = |d: files::Diagnostic| Failure::bad_input(d.render(files::wants_colour()));
+    let mut pairs = vec![(files::demo_rig().map_err(refuse)?, files::demo_sheet().map_err(refuse)?)];
+    for (path, rig, sheet) in SHIPPED {
+        pairs.push((files::parse_rig(path, rig).map_err(refuse)?, files::parse_sheet(path, sheet).map_err(refuse)?));
+    }
+    let tripped: Result<Vec<bool>, String> = (0..days)
+        .into_par_iter()
+        .progress_with(bar(days as usize, "quiet days"))
+        .map(|seed| {
+            let (rig, sheet) = &pairs[seed as usize % pairs.len()];
+            let day = Rehearsal::new(rig, sheet, seed).and_then(|r| r.run(|_| ())).map_err(|e| e.to_string())?;
+            Ok(!day.trips.is_empty())
+        })
+        .collect();
+    Ok(tripped.map_err(Failure::bad_input)?.into_iter().filter(|tripped| *tripped).count())
+}
+
+fn bar(length: usize, what: &'static str) -> ProgressBar {
+    let style = ProgressStyle::with_template("{bar:24} {pos}/{len} {msg}").unwrap_or_else(|_| ProgressStyle::default_bar());
+    ProgressBar::new(length as u64).with_style(style).with_message(what)
+}

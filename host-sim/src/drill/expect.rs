@@ -1,0 +1,131 @@
+//! What is expected of the controller when a fault comes, and what it cannot see.
+
+use super::fault::{Fault, Kind};
+use super::scene::Phase;
+use super::{Outcome, SHEATH_LIMIT_C};
+use crate::bench::Bench;
+use crate::files::RigFile;
+use crate::fit;
+use copperhold_core::guard::heat_watch::{EXPECTED_RISE, UNASKED_MARGIN};
+
+/// What should happen.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Expected {
+    /// A trip within this time of the fault being there to be seen, s.
+    Trip {
+        /// Longest time, s.
+        within_s: f64,
+    },
+    /// All element power gone within this time, s, and no heat by itself afterwards.
+    Off {
+        /// Longest time, s.
+        within_s: f64,
+    },
+    /// No trip: this is to be borne, and the vessel stays within this of where it was sent, K.
+    Borne {
+        /// Furthest above, K.
+        over_k: f64,
+    },
+    /// No danger: the vessel gets cold. A trip is for the brewer's time, and either way is right.
+    Cold,
+    /// Software cannot see it, or not in time. The text says what hardware must do.
+    Unseen(&'static str),
+}
+
+impl Expected {
+    /// Whether an outcome is as expected and nothing unsafe happened.
+    pub fn is_met(&self, outcome: &Outcome) -> bool {
+        let safe = outcome.injected && !outcome.heat_after_trip;
+        match *self {
+            Expected::Trip { within_s } => safe && outcome.trip.as_ref().is_some_and(|(_, after_s)| *after_s <= within_s),
+            Expected::Off { within_s } => safe && outcome.heated_for_s <= within_s,
+            Expected::Borne { over_k } => {
+                safe && outcome.trip.is_none() && outcome.over_k <= over_k && outcome.sheath_c < SHEATH_LIMIT_C
+            }
+            Expected::Cold => safe && outcome.over_k <= 1.0,
+            // Not seeing it is no failure; doing harm by a wrong reaction would be.
+            Expected::Unseen(_) => safe,
+        }
+    }
+}
+
+const DRY: &str = "a dry sheath glows within seconds: only a level or flow line, or a cut-out on the element, is fast enough";
+const BOILING: &str = "at the boil more power shows in no thermometer: a current line, or the brewer's eyes";
+const FROZEN: &str = "a reading that froze where it should be looks right: the vessel's own cut-out";
+const DRIFT: &str = "a slow drift looks like water that cools: check probes against each other before the day; the cut-out";
+
+/// A current line shows it as soon as the element is off for a whole control tick.
+const CURRENT_S: f64 = 30.0;
+
+/// Whether a fault has a meaning in a phase.
+pub const fn applies(kind: Kind, phase: Phase) -> bool {
+    match kind {
+        Kind::CoilFlowStops => matches!(phase, Phase::Mash),
+        Kind::ElementOpen | Kind::ContactorOpen => !matches!(phase, Phase::Idle),
+        _ => true,
+    }
+}
+
+/// What is expected of a fault on a rig in a phase.
+pub fn expected(rig: &RigFile, bench: &Bench<Fault>, kind: Kind, phase: Phase) -> Expected {
+    let trip = |within_s| Expected::Trip { within_s };
+    let limits = Limits::of(rig, bench, phase);
+    let heating = matches!(phase, Phase::HeatUp);
+    match kind {
+        Kind::Dry => Expected::Unseen(DRY),
+        // Hold at once, trip after the patience of the level line.
+        Kind::DryWithLevel if matches!(phase, Phase::Idle) => Expected::Borne { over_k: 2.0 },
+        Kind::DryWithLevel => trip(6.0),
+        Kind::RelayShorted | Kind::RelayHalfShorted => match phase {
+            Phase::Boil | Phase::NearBoil => Expected::Unseen(BOILING),
+            _ => trip(limits.unasked_s * if matches!(kind, Kind::RelayHalfShorted) { 2.0 } else { 1.0 }),
+        },
+        Kind::RelayShortedWithCurrent => match phase {
+            Phase::Boil | Phase::NearBoil => Expected::Unseen(BOILING),
+            _ => trip(CURRENT_S),
+        },
+        Kind::ContactorStuck => trip(6.0),
+        Kind::ContactorOpen => trip(1.5),
+        Kind::ProbeOut | Kind::ProbesSwapped => match phase {
+            Phase::Idle => Expected::Borne { over_k: 2.0 },
+            _ => trip(limits.no_rise_s),
+        },
+        Kind::ProbeOpen | Kind::ProbeShorted if matches!(phase, Phase::Idle) => Expected::Borne { over_k: 2.0 },
+        Kind::ProbeOpen | Kind::ProbeShorted => trip(8.0),
+        Kind::ProbeFrozen if heating => trip(limits.no_rise_s),
+        Kind::ProbeFrozen => Expected::Unseen(FROZEN),
+        Kind::ProbeDrifts => Expected::Unseen(DRIFT),
+        Kind::ProbeGlitches | Kind::MainsSags | Kind::None => Expected::Borne { over_k: 2.0 },
+        // Advice is given; meanwhile the tank may be sent as far above the mash as the cascade's limit.
+        Kind::CoilFlowStops => Expected::Borne { over_k: 6.0 },
+        Kind::BrownOut | Kind::ClockStops | Kind::ClockJumps => Expected::Off { within_s: 0.3 },
+        Kind::KeyOff | Kind::StopPressed | Kind::ArmButtonStuck => Expected::Off { within_s: 0.25 },
+        Kind::ElementOpen if heating => trip(limits.no_rise_s),
+        Kind::ElementOpen => Expected::Cold,
+    }
+}
+
+/// Time limits that follow from the rig.
+struct Limits {
+    unasked_s: f64,
+    no_rise_s: f64,
+}
+
+impl Limits {
+    fn of(rig: &RigFile, bench: &Bench<Fault>, phase: Phase) -> Limits {
+        let element = phase.element();
+        let vessel = rig.rig.vessel(element.vessel());
+        let power_w = *rig.rig.element_power_w().get(element);
+        let truth_k_per_s = power_w / bench.brewery.heat_capacity_j_per_k(element.vessel());
+        let sheath_s = vessel.element.map_or(0.0, |e| e.sheath_j_per_k / e.sheath_w_per_k);
+        let lag_s = sheath_s + vessel.mixing_s + vessel.probe.lag_s + vessel.probe.delay_s;
+        let slowest = fit::settings(rig).ok().and_then(|s| s.slowest(element)).map_or(1e-3, |s| f64::from(s.micro()) * 1e-6);
+        let kelvin = |k: copperhold_core::units::Kelvin| f64::from(k.milli()) * 1e-3;
+        Limits {
+            // The margin's worth of heat, once more for what the law gives before it notices, and the lag it takes to be seen.
+            unasked_s: 2.0 * (kelvin(UNASKED_MARGIN) + 1.0) / truth_k_per_s + 2.0 * lag_s + 60.0,
+            // The fall into the air, the work that should have shown, one and a half lags and ten seconds of grace.
+            no_rise_s: 120.0 + 1.5 * kelvin(EXPECTED_RISE) / slowest + 2.0 * lag_s.max(60.0) + 10.0,
+        }
+    }
+}

@@ -1,0 +1,161 @@
+//! Drills: faults injected on purpose, in every phase of the day, on several rigs, against the real controller.
+//!
+//! A drill brings a bench to a phase, puts a fault between brewery and controller, and watches: what tripped, how long it took, how hot
+//! water and sheath became, whether heat came back. What is expected of each fault in each phase is written in [`expected`], with what
+//! software cannot see said in words.
+
+mod expect;
+pub mod fault;
+mod page;
+pub mod scene;
+mod table;
+
+pub use expect::{Expected, expected};
+pub use page::page;
+pub use table::table;
+
+use crate::bench::{Bench, Honest};
+use crate::files::RigFile;
+use copperhold_core::guard::Trip;
+use copperhold_core::settings::SettingsError;
+use copperhold_core::vessel::Vessel;
+use fault::{Fault, Kind};
+use scene::Phase;
+
+/// A drill is watched for this long, s.
+const WATCHED_S: f64 = 1_800.0;
+/// After a trip, this long, s: does heat stay away?
+const AFTER_TRIP_S: f64 = 120.0;
+/// Sheath temperature at which an element is ruined or dangerous, degrees Celsius.
+pub const SHEATH_LIMIT_C: f64 = 250.0;
+
+/// How one drill went.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Outcome {
+    /// The fault.
+    pub kind: Kind,
+    /// The phase.
+    pub phase: Phase,
+    /// Name of the rig.
+    pub rig: String,
+    /// Seed of the scene.
+    pub seed: u64,
+    /// Whether the injection took effect.
+    pub injected: bool,
+    /// The first trip, and how long after the fault was there to be seen, s.
+    pub trip: Option<(Trip, f64)>,
+    /// How long after the fault the last element power was seen, s; 0 if there was none.
+    pub heated_for_s: f64,
+    /// Hottest bulk water of the vessel, degrees Celsius, and how far that is above where it was or was sent, K.
+    pub water_c: f64,
+    /// See `water_c`.
+    pub over_k: f64,
+    /// Hottest sheath, degrees Celsius.
+    pub sheath_c: f64,
+    /// Power reached an element that was not commanded, after the trip, with the contactor in order.
+    pub heat_after_trip: bool,
+    /// What was expected.
+    pub expected: Expected,
+    /// As expected, and nothing unsafe.
+    pub passed: bool,
+}
+
+/// Runs one drill on a prepared bench.
+pub fn drill(rig: &RigFile, scene: &Bench<Honest>, phase: Phase, kind: Kind, seed: u64) -> Outcome {
+    let element = phase.element();
+    let power_w = *rig.rig.element_power_w().get(element);
+    let start_s = scene.t_s();
+    let fault = Fault::new(kind, element, start_s + 0.01, power_w, rig.rig.site.air_c);
+    let mut bench = scene.clone().tampered(fault);
+    bench.every_tick = kind.is_fast();
+    let expected = expected(rig, &bench, kind, phase);
+    let vessel = element.vessel();
+    let sent_c = bench.controller.supervisor().status().setpoints.get(vessel).map(crate::fit::degrees);
+    let start_c = *bench.brewery.truth().bulk_c.get(vessel);
+    let reference_c = sent_c.map_or(start_c, |sent_c| sent_c.max(start_c));
+    let mut watch =
+        Watch { water_c: start_c, sheath_c: 0.0, last_power_s: start_s, tripped_s: None, trip: None, after: false, seen_s: None };
+    let mut end_s = start_s + if kind.is_fast() { 60.0 } else { WATCHED_S };
+    while bench.t_s() < end_s {
+        bench.advance();
+        watch.look(&bench, vessel);
+        if let Some(tripped_s) = watch.tripped_s {
+            end_s = end_s.min(tripped_s + AFTER_TRIP_S);
+        }
+    }
+    let fault = &bench.tamper;
+    // A current line sees the first unasked power; thermometers see a kelvin's worth of it.
+    let seen_s = if kind == Kind::RelayShortedWithCurrent { fault.unasked_s } else { watch.seen_s.or(fault.unasked_s) };
+    let visible_s = seen_s.or(fault.effect_s).unwrap_or(start_s);
+    let heated_for_s = (watch.last_power_s - start_s - 0.01).max(0.0);
+    let mut outcome = Outcome {
+        kind,
+        phase,
+        rig: rig.rig.name.clone(),
+        seed,
+        injected: kind == Kind::None || fault.effect_s.is_some(),
+        trip: watch.trip.zip(watch.tripped_s).map(|(trip, at_s)| (trip, (at_s - visible_s).max(0.0))),
+        heated_for_s,
+        water_c: watch.water_c,
+        over_k: watch.water_c - reference_c,
+        sheath_c: watch.sheath_c,
+        heat_after_trip: watch.after,
+        passed: false,
+        expected,
+    };
+    outcome.passed = bench.both_on_ticks() == 0 && outcome.expected.is_met(&outcome);
+    outcome
+}
+
+/// What is seen while a drill runs.
+struct Watch {
+    water_c: f64,
+    sheath_c: f64,
+    last_power_s: f64,
+    tripped_s: Option<f64>,
+    trip: Option<Trip>,
+    after: bool,
+    /// When unasked heat became a kelvin's worth: before that there is nothing to see.
+    seen_s: Option<f64>,
+}
+
+impl Watch {
+    fn look(&mut self, bench: &Bench<Fault>, vessel: Vessel) {
+        let t_s = bench.t_s();
+        let truth = bench.brewery.truth();
+        self.water_c = self.water_c.max(*truth.bulk_c.get(vessel));
+        self.sheath_c = self.sheath_c.max(truth.sheath_c.liquor_tank).max(truth.sheath_c.boil_kettle);
+        let powered = truth.element_w.liquor_tank + truth.element_w.boil_kettle > 1.0;
+        if powered {
+            self.last_power_s = t_s;
+            self.after |= self.tripped_s.is_some_and(|at_s| t_s > at_s + 0.5);
+        }
+        let fault = &bench.tamper;
+        if self.seen_s.is_none() && fault.unasked_j >= bench.brewery.heat_capacity_j_per_k(vessel) {
+            self.seen_s = Some(t_s);
+        }
+        if let Some(latch) = bench.controller.supervisor().guard().latch()
+            && self.trip.is_none()
+        {
+            self.trip = Some(latch.trip);
+            self.tripped_s = Some(t_s);
+        }
+    }
+}
+
+/// All drills of one rig with one seed: every fault in every phase where it has a meaning, and each phase without a fault.
+///
+/// # Errors
+/// The controller does not accept the rig.
+pub fn all_of(rig: &RigFile, seed: u64) -> Result<Vec<Outcome>, SettingsError> {
+    let mut outcomes = Vec::new();
+    for phase in Phase::ALL {
+        let scene = scene::scene(rig, phase, seed)?;
+        for kind in Kind::ALL.into_iter().chain([Kind::None]) {
+            if expect::applies(kind, phase) {
+                outcomes.push(drill(rig, &scene, phase, kind, seed));
+            }
+        }
+    }
+    Ok(outcomes)
+}

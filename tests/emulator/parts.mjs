@@ -1,0 +1,369 @@
+// The parts around the chip, at the level of their pins and registers.
+
+import { GPIOPinState } from 'rp2040js';
+
+const LINES = ['contactor', 'tank_element', 'kettle_element', 'liquor_pump', 'mash_pump', 'wort_pump'];
+
+/** The lines to the power side: how long each was high, how often it rose, and whether both elements were ever high together. */
+export class Lines {
+  constructor(pins) {
+    this.pins = LINES.map((name) => ({ name, pin: pins[name], level: false, since: 0, on: 0, rises: 0, fell: 0 }));
+    this.both = 0;
+  }
+
+  attach(chip) {
+    this.chip = chip;
+    for (const line of this.pins) {
+      const gpio = chip.mcu.gpio[line.pin];
+      gpio.addListener((state) => this.change(line, state === GPIOPinState.High));
+    }
+  }
+
+  change(line, level) {
+    if (line.level === level) return;
+    const now = this.chip.nanos;
+    if (level) {
+      line.since = now;
+      line.rises++;
+    } else {
+      line.on += now - line.since;
+      line.fell = now;
+    }
+    line.level = level;
+    this.chip.mcu.gpio[line.pin].setInputValue(level);
+    const [, tank, kettle] = this.pins;
+    if (tank.level && kettle.level) this.both++;
+  }
+
+  /** A reset: every pin is an input, and its resistor holds it low. */
+  lower() {
+    for (const line of this.pins) this.change(line, false);
+  }
+
+  get anyHigh() {
+    return this.pins.some((line) => line.level);
+  }
+
+  /** Time high since the last report, in ns, and the present levels. */
+  report() {
+    const now = this.chip.nanos;
+    const report = {};
+    for (const line of this.pins) {
+      const on = line.on + (line.level ? now - line.since : 0);
+      report[line.name] = { level: line.level, on_ns: on, rises: line.rises, fell_ns: line.fell };
+      line.on = 0;
+      line.since = now;
+    }
+    return report;
+  }
+}
+
+/** Contacts to ground: closed pulls the pin low, open leaves it to its pull-up. */
+export class Contacts {
+  constructor(pins) {
+    this.closed = Object.fromEntries(
+      ['stop_loop', 'key', 'button', 'knob_a', 'knob_b', 'knob_push'].map((name) => [name, false]),
+    );
+    this.pins = pins;
+  }
+
+  attach(chip) {
+    this.chip = chip;
+    for (const name of Object.keys(this.closed)) this.set(name, this.closed[name]);
+  }
+
+  set(name, closed) {
+    if (!(name in this.closed)) throw new Error(`no contact is called ${name}`);
+    this.closed[name] = closed;
+    this.chip.mcu.gpio[this.pins[name]].setInputValue(!closed);
+  }
+}
+
+/** MAX31865: eight registers behind a select line. */
+class Rtd {
+  constructor() {
+    this.registers = [0, 0, 0, 0xff, 0xff, 0, 0, 0];
+    this.code = 0;
+    this.address = null;
+    this.selected = false;
+    this.unplugged = false;
+  }
+
+  select(on) {
+    this.selected = on;
+    this.address = null;
+  }
+
+  transfer(byte) {
+    if (this.unplugged) return 0xff;
+    if (this.address === null) {
+      this.writing = (byte & 0x80) !== 0;
+      this.address = byte & 7;
+      this.convert();
+      return 0;
+    }
+    const at = this.address;
+    this.address = (at + 1) & 7;
+    if (!this.writing) return this.registers[at];
+    if (at === 0) {
+      if (byte & 2) {
+        this.registers[7] = 0;
+        this.registers[2] &= ~1;
+      }
+      this.registers[0] = byte & ~2;
+    } else if (at >= 3 && at <= 6) {
+      this.registers[at] = byte;
+    }
+    return 0;
+  }
+
+  convert() {
+    // Without bias and automatic conversion nothing is measured.
+    if ((this.registers[0] & 0xc0) !== 0xc0) return;
+    const word = this.code << 1;
+    const high = (this.registers[3] << 8) | this.registers[4];
+    const low = (this.registers[5] << 8) | this.registers[6];
+    if (word >= high) this.registers[7] |= 0x80;
+    if (word <= low) this.registers[7] |= 0x40;
+    const bits = word | (this.registers[7] ? 1 : 0);
+    this.registers[1] = bits >> 8;
+    this.registers[2] = bits & 0xff;
+  }
+}
+
+/** The SPI bus with a front end per vessel. Each byte takes its eight clocks. */
+export class Spi {
+  constructor(pins) {
+    this.chips = { liquor_tank: new Rtd(), mash_tun: new Rtd(), boil_kettle: new Rtd() };
+    this.pins = { liquor_tank: pins.tank_select, mash_tun: pins.mash_select, boil_kettle: pins.kettle_select };
+    this.stuck = false;
+    this.stuckHigh = false;
+  }
+
+  attach(chip) {
+    const { mcu, clock } = chip;
+    const spi = mcu.spi[0];
+    for (const [name, rtd] of Object.entries(this.chips)) {
+      rtd.select(false);
+      mcu.gpio[this.pins[name]].addListener((state) => rtd.select(state === GPIOPinState.Low));
+    }
+    let answer = 0;
+    const alarm = clock.createAlarm(() => spi.completeTransmit(answer));
+    spi.onTransmit = (byte) => {
+      // A bus that never finishes: whoever waits for it hangs.
+      if (this.stuck) return;
+      const selected = Object.values(this.chips).filter((rtd) => rtd.selected);
+      if (selected.length > 1) throw new Error('two front ends are selected at once');
+      answer = this.stuckHigh ? 0xff : (selected[0]?.transfer(byte) ?? 0xff);
+      alarm.schedule((spi.dataBits * 1e9) / spi.clockFrequency);
+    };
+  }
+}
+
+/** DS18B20 on an open-drain pin, bit by bit. Reset, skip, match and search of ROM codes, convert, read. */
+export class OneWire {
+  constructor(pins) {
+    this.pin = pins.one_wire;
+    this.devices = [];
+    this.shorted = false;
+    this.low = false;
+    this.conversions = 0;
+  }
+
+  /** A thermometer with a ROM code; its word is what a conversion would find now. */
+  add(rom) {
+    const device = { rom, word: 0x0550, scratchpad: scratchpad(0x0550, 0x0c), state: 'idle', bits: [], out: [] };
+    this.devices.push(device);
+    return device;
+  }
+
+  attach(chip) {
+    this.chip = chip;
+    this.gpio = chip.mcu.gpio[this.pin];
+    this.fell = 0;
+    this.heldUntil = 0;
+    this.low = false;
+    this.release = chip.clock.createAlarm(() => this.settle());
+    this.presence = chip.clock.createAlarm(() => this.hold(120e3));
+    this.gpio.addListener((state) => {
+      const low = state === GPIOPinState.Low;
+      if (low !== this.low) (low ? this.fall() : this.rise(), this.settle());
+    });
+    this.settle();
+  }
+
+  /** The line is low while anyone pulls it. */
+  settle() {
+    const held = this.chip.nanos < this.heldUntil - 1;
+    this.gpio.setInputValue(!(this.low || held || this.shorted));
+  }
+
+  hold(nanos) {
+    this.heldUntil = this.chip.nanos + nanos;
+    this.release.schedule(nanos);
+    this.settle();
+  }
+
+  fall() {
+    this.low = true;
+    this.fell = this.chip.nanos;
+    for (const device of this.devices) {
+      if (device.out.length > 0 && device.out[0] === 0) this.hold(30e3);
+    }
+  }
+
+  rise() {
+    this.low = false;
+    const width = (this.chip.nanos - this.fell) / 1000;
+    if (width >= 480) {
+      for (const device of this.devices) Object.assign(device, { state: 'rom', bits: [], out: [] });
+      if (this.devices.length > 0) this.presence.schedule(30e3);
+      return;
+    }
+    // The datasheet: 1 to 15 us is a one or a read, 60 to 120 us a zero; between them nothing is promised.
+    if (width > 15 && width < 60) throw new Error(`a one-wire slot of ${width} us`);
+    if (width > 300) throw new Error(`a one-wire zero of ${width} us`);
+    const bit = width <= 15 ? 1 : 0;
+    for (const device of this.devices) this.slot(device, bit);
+  }
+
+  slot(device, bit) {
+    if (device.out.length > 0) {
+      device.out.shift();
+      return;
+    }
+    if (device.state === 'search') {
+      this.search(device, bit);
+      return;
+    }
+    if (device.state === 'idle') return;
+    device.bits.push(bit);
+    if (device.state === 'match') {
+      if (device.bits.length === 64) {
+        device.state = bytes(device.bits).every((byte, i) => byte === device.rom[i]) ? 'function' : 'idle';
+        device.bits = [];
+      }
+      return;
+    }
+    if (device.bits.length < 8) return;
+    const [command] = bytes(device.bits);
+    device.bits = [];
+    this.command(device, command);
+  }
+
+  command(device, command) {
+    if (device.state === 'rom') {
+      if (command === 0xcc) device.state = 'function';
+      else if (command === 0x55) device.state = 'match';
+      else if (command === 0xf0) Object.assign(device, { state: 'search', at: 0 }) && this.offer(device);
+      else throw new Error(`one-wire ROM command ${command.toString(16)}`);
+    } else if (command === 0x44) {
+      this.conversions++;
+      const at = this.chip.nanos;
+      Object.assign(device, { state: 'idle', pending: { at, word: device.word } });
+    } else if (command === 0xbe) {
+      const { pending } = device;
+      if (pending && this.chip.nanos - pending.at >= 750e6) device.scratchpad = scratchpad(pending.word, 0x10);
+      device.state = 'idle';
+      device.out = device.scratchpad.flatMap((byte) => [...Array(8).keys()].map((i) => (byte >> i) & 1));
+    } else {
+      throw new Error(`one-wire command ${command.toString(16)}`);
+    }
+  }
+
+  offer(device) {
+    const bit = (device.rom[device.at >> 3] >> (device.at & 7)) & 1;
+    device.out = [bit, 1 - bit];
+  }
+
+  search(device, chosen) {
+    const bit = (device.rom[device.at >> 3] >> (device.at & 7)) & 1;
+    device.at++;
+    if (bit !== chosen || device.at === 64) device.state = 'idle';
+    else this.offer(device);
+  }
+}
+
+function bytes(bits) {
+  const out = [];
+  for (let i = 0; i < bits.length; i += 8) out.push(bits.slice(i, i + 8).reduce((byte, bit, n) => byte | (bit << n), 0));
+  return out;
+}
+
+function scratchpad(word, reserved) {
+  const body = [word & 0xff, (word >> 8) & 0xff, 0x4b, 0x46, 0x7f, 0xff, reserved, 0x10];
+  return [...body, crc8(body)];
+}
+
+function crc8(data) {
+  let crc = 0;
+  for (const byte of data) {
+    crc ^= byte;
+    for (let i = 0; i < 8; i++) crc = crc & 1 ? (crc >> 1) ^ 0x8c : crc >> 1;
+  }
+  return crc;
+}
+
+/** The I2C bus: an SSD1306 and a PCF8574. */
+export class I2c {
+  constructor() {
+    this.ram = new Uint8Array(1024);
+    Object.assign(this, { page: 0, column: 0, on: false, latch: 0xff, outside: 0xff, expander: false, display: true, bytes: 0 });
+  }
+
+  attach(chip) {
+    const i2c = chip.mcu.i2c[0];
+    let control = null;
+    let address = 0;
+    i2c.onStart = () => i2c.completeStart();
+    i2c.onStop = () => i2c.completeStop();
+    i2c.onConnect = (to) => {
+      address = to;
+      control = null;
+      i2c.completeConnect((to === 0x3c && this.display) || (to === 0x20 && this.expander));
+    };
+    i2c.onWriteByte = (byte) => {
+      this.bytes++;
+      if (address === 0x20) this.latch = byte;
+      else if (control === null) control = byte;
+      else if (control === 0x40) this.pixels(byte);
+      else this.command(byte);
+      i2c.completeWrite(true);
+    };
+    i2c.onReadByte = () => i2c.completeRead(this.latch & this.outside);
+  }
+
+  pixels(byte) {
+    this.ram[this.page * 128 + this.column] = byte;
+    this.column = Math.min(this.column + 1, 127);
+  }
+
+  command(byte) {
+    if (byte >= 0xb0 && byte <= 0xb7) this.page = byte & 7;
+    else if (byte <= 0x0f) this.column = (this.column & 0xf0) | byte;
+    else if (byte >= 0x10 && byte <= 0x17) this.column = (this.column & 0x0f) | ((byte & 7) << 4);
+    else if (byte === 0xaf) this.on = true;
+    else if (byte === 0xae) this.on = false;
+  }
+}
+
+/** The analogue pins, and the chip's own thermometer with some noise. */
+export class Adc {
+  constructor() {
+    this.codes = [2048, 2048, 2048, 0, 876];
+    this.seed = 1;
+  }
+
+  attach(chip) {
+    const { adc } = chip.mcu;
+    const alarm = chip.clock.createAlarm(() => adc.completeADCRead(this.codes[this.channel], false));
+    adc.onADCRead = (channel) => {
+      if (channel === 4) {
+        this.seed = (Math.imul(this.seed, 1664525) + 1013904223) >>> 0;
+        this.codes[4] = 872 + (this.seed >>> 29);
+      }
+      this.channel = channel;
+      alarm.schedule(2000);
+    };
+  }
+}

@@ -1,0 +1,7 @@
+//! The image that is flashed, in the emulator.
+
+mod day;
+mod figures;
+mod start;
+mod stop;
+mod support;

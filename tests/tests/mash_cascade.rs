@@ -1,0 +1,129 @@
+//! The mash cascade with the whole controller on the simulated brewery: random coils and flows, flow that stops, a tank refilled cold, and
+//! what the next day has from this one.
+
+use copperhold::bench::Bench;
+use copperhold::plant::FlowShare;
+use copperhold_core::cascade::FIRST_OFFSET;
+use copperhold_core::event::Event;
+use copperhold_core::guard::Advice;
+use copperhold_core::supervisor::Knowledge;
+use copperhold_core::vessel::Vessel;
+use copperhold_tests::mash_bench::{MashRig, RestResult, rest};
+
+const RIGS: u64 = 50;
+
+fn three_rests(seed: u64, n: u64) -> Vec<RestResult> {
+    let rig = MashRig::random(seed, n);
+    let mut bench = rig.bench();
+    rig.rests_c.into_iter().map(|at_c| rest(&mut bench, at_c, 60.0, |_| ())).collect()
+}
+
+#[test]
+fn fifty_random_mashes_enter_the_band_once_and_stay_without_passing_it() {
+    let seed = 1;
+    let (even, odd) = std::thread::scope(|scope| {
+        let half = |from: u64| scope.spawn(move || (from..RIGS).step_by(2).map(|n| (n, three_rests(seed, n))).collect::<Vec<_>>());
+        let (even, odd) = (half(0), half(1));
+        (even.join().expect("no panic"), odd.join().expect("no panic"))
+    });
+    let mut steps = Vec::new();
+    for (n, rests) in even.into_iter().chain(odd) {
+        for (index, r) in rests.iter().enumerate() {
+            let which = format!("seed {seed}, rig {n}, rest {index}: {r:?}");
+            assert!(r.enters_s < 2_700.0, "{which}");
+            assert!(r.left_s == 0.0, "left the band: {which}");
+            assert!(r.overshoot_k <= 0.3, "{which}");
+            assert!(r.late_error_k <= 0.2, "{which}");
+            if index > 0 {
+                steps.push(r.enters_s / r.coil_least_s);
+            }
+        }
+    }
+    // Against the least time that element, coil and the tank's ceiling allow.
+    steps.sort_by(f64::total_cmp);
+    let (median, worst) = (steps[steps.len() / 2], steps[steps.len() - 1]);
+    assert!(median < 1.1 && worst < 1.6, "steps between rests take {median:.2} of the ideal, at worst {worst:.2}");
+}
+
+fn demo() -> MashRig {
+    let mut rig = MashRig::random(1, 3);
+    rig.mash_c = 62.0;
+    rig.tank_c = 60.0;
+    rig
+}
+
+fn advised(bench: &mut Bench) -> bool {
+    let log = bench.controller.supervisor_mut().log();
+    std::iter::from_fn(|| log.take()).any(|entry| entry.event == Event::Advised(Advice::FlowStopped))
+}
+
+#[test]
+fn a_pump_that_stops_while_the_mash_heats_is_told_within_ten_minutes_and_the_tank_falls_back() {
+    let mut bench = demo().bench();
+    rest(&mut bench, 64.0, 40.0, |_| ());
+    assert!(!advised(&mut bench), "a flowing mash gets no advice");
+    bench.brewery.set_flow(FlowShare { liquor: 1.0, mash: 0.0, wort: 1.0 });
+    let mut told_s = f64::INFINITY;
+    let began_s = bench.t_s();
+    rest(&mut bench, 70.0, 20.0, |bench| {
+        if advised(bench) {
+            told_s = told_s.min(bench.t_s() - began_s);
+        }
+    });
+    assert!(told_s < 600.0, "told after {told_s} s");
+    let status = bench.controller.supervisor().status();
+    let above = status.setpoints.liquor_tank.expect("still held").above(copperhold::fit::celsius(70.0)).milli();
+    assert!(status.flow_stopped && (0..=1_500).contains(&above), "the tank waits {above} mK above the rest");
+
+    bench.brewery.set_flow(FlowShare { liquor: 1.0, mash: 1.0, wort: 1.0 });
+    let again = rest(&mut bench, 70.0, 45.0, |_| ());
+    assert!(again.enters_s.is_finite() && again.left_s == 0.0 && again.overshoot_k <= 0.3, "{again:?}");
+    assert!(!bench.controller.supervisor().status().flow_stopped);
+}
+
+#[test]
+fn a_pump_that_stops_in_a_hold_never_lets_the_tank_run_away() {
+    let mut bench = demo().bench();
+    rest(&mut bench, 64.0, 40.0, |_| ());
+    bench.brewery.set_flow(FlowShare { liquor: 1.0, mash: 0.0, wort: 1.0 });
+    let mut hottest_c = 0.0_f64;
+    let stopped = rest(&mut bench, 64.0, 90.0, |bench| hottest_c = hottest_c.max(bench.brewery.truth().bulk_c.liquor_tank));
+    assert!(hottest_c < 70.2, "the tank reached {hottest_c}, its ceiling is 70");
+    assert!(stopped.overshoot_k < 0.3, "{stopped:?}");
+    bench.brewery.set_flow(FlowShare { liquor: 1.0, mash: 1.0, wort: 1.0 });
+    let again = rest(&mut bench, 64.0, 60.0, |_| ());
+    assert!(again.overshoot_k <= 0.3 && again.late_error_k < 0.1, "{again:?}");
+}
+
+#[test]
+fn a_tank_refilled_cold_does_not_cool_the_mash_through_the_coil() {
+    let mut bench = demo().bench();
+    rest(&mut bench, 64.0, 40.0, |_| ());
+    let before_c = bench.brewery.truth().bulk_c.liquor_tank;
+    let litres = bench.brewery.truth().volume_l.liquor_tank;
+    bench.brewery.fill_from_tap(Vessel::LiquorTank, 0.3 * litres);
+    let (mut coldest_k, mut tank_c) = (0.0_f64, before_c);
+    let mut waited = false;
+    let after = rest(&mut bench, 64.0, 75.0, |bench| {
+        coldest_k = coldest_k.max(64.0 - bench.brewery.truth().bulk_c.mash_tun);
+        tank_c = tank_c.min(bench.brewery.truth().bulk_c.liquor_tank);
+        waited |= !bench.outputs().pumps.mash;
+    });
+    assert!(waited && bench.outputs().pumps.mash, "recirculation waits for the tank, then runs again");
+    assert!(tank_c < before_c - 9.0, "the tap was cold: {tank_c}");
+    assert!(coldest_k < 0.3 * (before_c - tank_c), "the mash fell by {coldest_k} K while the tank fell by {}", before_c - tank_c);
+    assert!(after.overshoot_k <= 0.3 && after.late_error_k < 0.1, "{after:?}");
+}
+
+#[test]
+fn the_next_day_starts_from_the_offset_of_this_one() {
+    let rig = MashRig::random(1, 1);
+    let mut bench = rig.bench();
+    let first = rest(&mut bench, rig.rests_c[0], 60.0, |_| ());
+    let knowledge: Knowledge = bench.controller.supervisor().knowledge();
+    let learned = knowledge.mash_offset.expect("it has held a mash");
+    assert!(learned.less(FIRST_OFFSET).abs().milli() > 200, "{learned:?}");
+    let mut bench = rig.bench_with(knowledge);
+    let next = rest(&mut bench, rig.rests_c[0], 60.0, |_| ());
+    assert!(next.enters_s < first.enters_s && next.left_s == 0.0 && next.overshoot_k <= 0.3, "{first:?}, then {next:?}");
+}
