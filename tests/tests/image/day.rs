@@ -313,7 +313,7 @@ fn day() -> (RigFile, SheetFile) {
     }
     let root = Path::new(env!("CARGO_MANIFEST_DIR"));
     let rig = files::load_rig(&root.join("../host-sim/rigs/small-230v.toml")).expect("the small rig");
-    (rig, files::load_sheet(&root.join("reference/short-day.toml")).expect("the short day"))
+    (rig, files::load_sheet(&root.join("tests/image/short-day.toml")).expect("the short day"))
 }
 
 #[test]
