@@ -2,6 +2,7 @@
 
 use crate::drivers::one_wire::OneWire;
 use crate::fast_task::FastTask;
+use crate::lines::LinePort;
 use crate::probes::Analogue;
 use copperhold_core::event::Entry;
 use copperhold_core::units::Instant;
@@ -28,8 +29,8 @@ impl Port {
 
 /// What a board offers.
 pub trait Board {
-    /// A line to the power side.
-    type Line: OutputPin;
+    /// The lines to the power side.
+    type Lines: LinePort;
     /// An RTD front end's place on the SPI bus.
     type Spi: SpiDevice;
     /// The one-wire pin.
@@ -46,7 +47,7 @@ pub trait Board {
     /// Time since the start.
     fn now(&self) -> Instant;
     /// Works on what the timer interrupt owns, with interrupts off. Must be short.
-    fn fast<R>(&self, work: impl FnOnce(&mut FastTask<Self::Line>) -> R) -> R;
+    fn fast<R>(&self, work: impl FnOnce(&mut FastTask<Self::Lines>) -> R) -> R;
     /// Every task has moved on.
     fn feed_watchdog(&mut self);
     /// The watchdog runs and would reset everything, and the board has not restarted too often. While false, there is no lease.

@@ -4,11 +4,10 @@
 //! once and leaves a note, so that the next tick treats the opening as seen even if the contact has closed again.
 
 use crate::buttons::{Debounced, Gesture, Knob};
-use crate::lines::LinePins;
+use crate::lines::{LinePort, levels};
 use copperhold_core::fast::{FastPath, FastReport, Lease, Outputs, Selector, Switches};
 use copperhold_core::guard::sense::Sense;
 use copperhold_core::units::{Instant, Span};
-use embedded_hal::digital::OutputPin;
 use heapless::Deque;
 
 /// The fast tick comes this often.
@@ -33,9 +32,9 @@ pub struct Contacts {
 
 /// The interrupt's own state.
 #[derive(Debug)]
-pub struct FastTask<P> {
+pub struct FastTask<L> {
     fast: FastPath,
-    lines: LinePins<P>,
+    lines: L,
     stop_loop: Debounced,
     key: Debounced,
     button: Debounced,
@@ -50,9 +49,10 @@ pub struct FastTask<P> {
     ticks: u32,
 }
 
-impl<P: OutputPin> FastTask<P> {
-    /// Everything off.
-    pub const fn new(fast: FastPath, lines: LinePins<P>) -> FastTask<P> {
+impl<L: LinePort> FastTask<L> {
+    /// Everything off, and driven so.
+    pub fn new(fast: FastPath, mut lines: L) -> FastTask<L> {
+        lines.drive(0);
         FastTask {
             fast,
             lines,
@@ -94,7 +94,7 @@ impl<P: OutputPin> FastTask<P> {
             let _ = self.gestures.push_back(gesture);
         }
         let outputs = self.fast.tick(now, &self.switches);
-        self.lines.set(&outputs);
+        self.lines.drive(levels(&outputs));
         self.ticks = self.ticks.wrapping_add(1);
     }
 
@@ -103,7 +103,7 @@ impl<P: OutputPin> FastTask<P> {
         if contacts.stop_loop && contacts.key {
             return;
         }
-        self.lines.all_low();
+        self.lines.drive(0);
         let (stop_opened, key_opened) = self.opened;
         self.opened = (stop_opened || !contacts.stop_loop, key_opened || !contacts.key);
     }
@@ -113,7 +113,7 @@ impl<P: OutputPin> FastTask<P> {
         self.fast.renew(lease);
         let outputs = self.fast.apply(&self.switches);
         if self.opened == (false, false) {
-            self.lines.set(&outputs);
+            self.lines.drive(levels(&outputs));
         }
         outputs
     }

@@ -32,61 +32,47 @@ impl Line {
     pub const ALL: [Line; LINES] =
         [Line::Contactor, Line::TankElement, Line::KettleElement, Line::LiquorPump, Line::MashPump, Line::WortPump];
 
-    /// Whether the line is on.
-    pub fn level(self, outputs: &Outputs) -> bool {
-        match self {
-            Line::Contactor => outputs.contactor,
-            Line::TankElement => outputs.contactor && outputs.element == Some(Element::LiquorTank),
-            Line::KettleElement => outputs.contactor && outputs.element == Some(Element::BoilKettle),
-            Line::LiquorPump => outputs.pumps.liquor,
-            Line::MashPump => outputs.pumps.mash,
-            Line::WortPump => outputs.pumps.wort,
-        }
+    /// Its bit in a word of levels.
+    pub const fn bit(self) -> u8 {
+        1 << self as u8
     }
 }
 
-/// The pins behind the lines.
-#[derive(Debug)]
-pub struct LinePins<P> {
-    pins: [P; LINES],
+/// Which lines are on, one bit each. An element's line needs the contactor's.
+pub fn levels(outputs: &Outputs) -> u8 {
+    let on = |level: bool, line: Line| if level { line.bit() } else { 0 };
+    let element = match outputs.element {
+        Some(Element::LiquorTank) if outputs.contactor => Line::TankElement.bit(),
+        Some(Element::BoilKettle) if outputs.contactor => Line::KettleElement.bit(),
+        Some(Element::LiquorTank | Element::BoilKettle) | None => 0,
+    };
+    element
+        | on(outputs.contactor, Line::Contactor)
+        | on(outputs.pumps.liquor, Line::LiquorPump)
+        | on(outputs.pumps.mash, Line::MashPump)
+        | on(outputs.pumps.wort, Line::WortPump)
 }
 
-impl<P: OutputPin> LinePins<P> {
-    /// `pins` in the order of [`Line::ALL`]. All are driven low.
-    pub fn new(pins: [P; LINES]) -> LinePins<P> {
-        let mut lines = LinePins { pins };
-        lines.all_low();
-        lines
-    }
+/// Where the lines are driven from. A chip that can drive them all with one write per direction does so; six pins will do.
+pub trait LinePort {
+    /// Drives every line: first those that go low, then those that go high, so that never two are on that should not be. One bit per line,
+    /// as [`levels`] gives them.
+    fn drive(&mut self, levels: u8);
+}
 
-    /// Drives every line: first those that go low, then those that go high, so that never two are on that should not be.
-    pub fn set(&mut self, outputs: &Outputs) {
-        // A bit per line, the first lowest; shifted along with the pins, because this runs in every fast tick.
-        let levels = Line::ALL.iter().rev().fold(0_u8, |bits, line| bits << 1 | u8::from(line.level(outputs)));
-        let mut bits = levels;
-        for pin in &mut self.pins {
-            if bits & 1 == 0 {
+/// Six pins, in the order of [`Line::ALL`].
+impl<P: OutputPin> LinePort for [P; LINES] {
+    fn drive(&mut self, levels: u8) {
+        for (pin, line) in self.iter_mut().zip(Line::ALL) {
+            if levels & line.bit() == 0 {
                 // A port of the chip itself cannot fail; one behind an expander must not be used for these lines.
                 let _ = pin.set_low();
             }
-            bits >>= 1;
         }
-        let mut bits = levels;
-        for pin in &mut self.pins {
-            if bits == 0 {
-                break;
-            }
-            if bits & 1 == 1 {
+        for (pin, line) in self.iter_mut().zip(Line::ALL) {
+            if levels & line.bit() != 0 {
                 let _ = pin.set_high();
             }
-            bits >>= 1;
-        }
-    }
-
-    /// Everything off, at once.
-    pub fn all_low(&mut self) {
-        for pin in &mut self.pins {
-            let _ = pin.set_low();
         }
     }
 }

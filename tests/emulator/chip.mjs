@@ -250,13 +250,14 @@ export class Chip {
     }
   }
 
-  /** Bytes of the stack that were never touched. */
+  /** Bytes of the guarded stack, and of the RAM that the start uses for one, that were never touched. */
   stackLeft() {
-    const bottom = 0;
-    let at = bottom;
-    while (this.mcu.sram[at] === PAINT) at++;
-    return at - bottom;
+    const { sram } = this.mcu;
+    const untouched = (from) => {
+      let at = from;
+      while (sram[at] === PAINT) at++;
+      return at - from;
+    };
+    return { left: untouched(0), start: untouched(this.elf.symbols.get('__sheap') - RAM) };
   }
 }
-
-export { RAM };

@@ -107,7 +107,7 @@ const handlers = {
     return {};
   },
   stack() {
-    return { left: chip.stackLeft() };
+    return chip.stackLeft();
   },
   flash({ at, length }) {
     return { hex: Buffer.from(chip.flash.subarray(at, at + length)).toString('hex') };

@@ -32,9 +32,9 @@ const SHARP: usize = 6;
 /// Squared error that is never believed to mean more than noise: (0.03 K)^2.
 const FLOOR: i64 = 15_099;
 /// A learned climb and lag are known to this part: a twenty-fifth.
-const KNOWN_PART: i64 = 25;
+const KNOWN_PART: i64 = 40;
 /// A fit this many such parts off the record breaks with it.
-const BREAK_PARTS: i64 = 3;
+const BREAK_PARTS: i64 = 4;
 /// Least climb that is believed, raw: 0.0005 K/s.
 const LEAST_RAW: i64 = 2_251_800;
 /// Weight of a step that every shape agrees on; one that they disagree on counts for less.

@@ -70,9 +70,9 @@ const FAR: i64 = 2 << 32;
 /// Steps that weigh this much show the loss rather than the shape.
 const AGREED: i64 = 32;
 /// With this much heat on its way, Q32 K, the ramp aims above the target: by a fiftieth of what is more, up to 0.08 K.
-const ALLOWANCE_FROM: i64 = 4 << 32;
-const ALLOWANCE_PART: i64 = 50;
-const ALLOWANCE_MOST: i64 = 343_597_384;
+const ALLOWANCE_FROM: i64 = 3 << 32;
+const ALLOWANCE_PART: i64 = 35;
+const ALLOWANCE_MOST: i64 = 601_295_421;
 /// One, Q16.
 const ONE: i64 = 1 << 16;
 
@@ -215,7 +215,9 @@ impl HeatControl {
         self.fill_batch(dt_us, level);
 
         let climb = slope_of_raw(self.bank.raw()) << 8;
-        let usual = per_second_of(self.loss_at_76, loss::shape(level >> 16));
+        // The water loses by its own temperature, which in a ramp is nearer to the settled one than to the reading.
+        let water = self.settled.map_or(level, |s| s.level);
+        let usual = per_second_of(self.loss_at_76, loss::shape(water >> 16));
         let settled = self.settled.get_or_insert(Settled { level, loss: usual });
         settled.tick(&Evidence {
             dt_us,
@@ -306,7 +308,7 @@ impl HeatControl {
     fn implausible(&self) -> bool {
         let climb = slope_of_raw(self.bank.raw()) << 8;
         let seen = self.settled.map_or(0, |s| s.loss);
-        seen.saturating_sub(self.usual).saturating_abs() > (climb / 8).saturating_add(loss::UNKNOWN * 2)
+        seen.saturating_sub(self.usual).saturating_abs() > (climb / 16).saturating_add(loss::UNKNOWN)
     }
 
     /// Adds a tick to the batch and, once it is full, moves the bank on.
@@ -322,8 +324,7 @@ impl HeatControl {
         self.bank.advance(for_us, self.work_us);
         // The mean reading is half a batch old; what is lost by that is one part in the lag.
         let mean = reading_us.saturating_mul(1 << 8).checked_div(for_us).unwrap_or(0) << 8;
-        let usual = per_second_of(self.loss_at_76, loss::shape(mean >> 16));
-        self.lost = self.lost.saturating_add(per_second(usual, for_us));
+        self.lost = self.lost.saturating_add(per_second(self.usual, for_us));
         self.missed.tick(for_us, self.bank.lag_us(), self.lost >> 16);
         let before = self.bank.gap();
         self.gap = before;

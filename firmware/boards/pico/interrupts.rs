@@ -1,44 +1,39 @@
 //! The interrupts, all of one priority: none interrupts another, so what one reads and writes hangs together.
 
-use crate::hal;
+use crate::{hal, last_resort};
 use copperhold_core::units::Instant;
 use copperhold_firmware::fast_task::{Contacts, FAST_PERIOD, FastTask};
+use copperhold_firmware::lines::{LINES, LinePort};
 use core::cell::RefCell;
-use core::convert::Infallible;
 use critical_section::Mutex;
-use embedded_hal::digital::{ErrorType, OutputPin};
 use hal::gpio::{DynPinId, FunctionSioInput, FunctionSioOutput, Interrupt, Pin, PullDown, PullUp};
 use hal::pac::{self, interrupt};
 use hal::timer::{Alarm, Alarm0, Alarm1};
 
-/// A line to the power side: one register write each way, because it is driven in every fast tick.
-pub struct LinePin {
-    mask: u32,
-    _pin: Pin<DynPinId, FunctionSioOutput, PullDown>,
+/// The lines to the power side, GP10 to GP15 in the order of `Line::ALL`: one register write each way, because they are driven in every
+/// fast tick.
+pub struct PowerLines {
+    _pins: [Pin<DynPinId, FunctionSioOutput, PullDown>; LINES],
 }
 
-impl LinePin {
-    /// A pin that is an output already.
-    pub fn new(pin: Pin<DynPinId, FunctionSioOutput, PullDown>) -> LinePin {
-        LinePin { mask: 1 << pin.id().num, _pin: pin }
+impl PowerLines {
+    const FIRST: u8 = 10;
+
+    /// Pins that are outputs already; `None` if they are not the ones in order.
+    pub fn new(pins: [Pin<DynPinId, FunctionSioOutput, PullDown>; LINES]) -> Option<PowerLines> {
+        let in_order = pins.iter().zip(PowerLines::FIRST..).all(|(pin, number)| pin.id().num == number);
+        in_order.then_some(PowerLines { _pins: pins })
     }
 }
 
-impl ErrorType for LinePin {
-    type Error = Infallible;
-}
-
-impl OutputPin for LinePin {
-    fn set_low(&mut self) -> Result<(), Infallible> {
-        // SAFETY: the clear register changes this pin's bit only, and this value owns the pin.
-        unsafe { (*pac::SIO::PTR).gpio_out_clr().write(|w| w.bits(self.mask)) };
-        Ok(())
-    }
-
-    fn set_high(&mut self) -> Result<(), Infallible> {
-        // SAFETY: the set register changes this pin's bit only, and this value owns the pin.
-        unsafe { (*pac::SIO::PTR).gpio_out_set().write(|w| w.bits(self.mask)) };
-        Ok(())
+impl LinePort for PowerLines {
+    fn drive(&mut self, levels: u8) {
+        let high = (u32::from(levels) << PowerLines::FIRST) & last_resort::LINES;
+        // SAFETY: the clear and set registers change these pins' bits only, and this value owns the pins.
+        unsafe {
+            (*pac::SIO::PTR).gpio_out_clr().write(|w| w.bits(last_resort::LINES & !high));
+            (*pac::SIO::PTR).gpio_out_set().write(|w| w.bits(high));
+        }
     }
 }
 
@@ -81,7 +76,7 @@ impl ContactPins {
 /// What the interrupts own.
 pub struct Interrupts {
     /// The fast tick.
-    pub fast: FastTask<LinePin>,
+    pub fast: FastTask<PowerLines>,
     /// Contacts.
     pub contacts: ContactPins,
     /// Time.
@@ -120,13 +115,13 @@ pub fn start(_nvic: pac::NVIC, mut parts: Interrupts) {
 }
 
 /// Works on the fast task with interrupts off.
-pub fn with_fast<R>(work: impl FnOnce(&mut FastTask<LinePin>) -> R) -> R {
+pub fn with_fast<R>(work: impl FnOnce(&mut FastTask<PowerLines>) -> R) -> R {
     critical_section::with(|cs| {
         let mut shared = SHARED.borrow_ref_mut(cs);
         match shared.as_mut() {
             Some(shared) => work(&mut shared.fast),
             // The main loop runs only after `start`.
-            None => crate::last_resort::stop(),
+            None => last_resort::stop(),
         }
     })
 }

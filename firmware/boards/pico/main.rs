@@ -8,6 +8,7 @@ mod interrupts;
 mod last_resort;
 mod parts;
 mod serial;
+mod stack;
 mod watchdog;
 
 use copperhold_core::supervisor::Supervisor;
@@ -18,7 +19,6 @@ use copperhold_firmware::board::Parts;
 use copperhold_firmware::drivers::oled::Oled;
 use copperhold_firmware::drivers::one_wire::OneWire;
 use copperhold_firmware::fast_task::FastTask;
-use copperhold_firmware::lines::LinePins;
 use copperhold_firmware::link::Port;
 use copperhold_firmware::storage::Store;
 use core::cell::RefCell;
@@ -28,7 +28,7 @@ use embedded_hal_bus::spi::RefCellDevice as SpiShare;
 use hal::fugit::RateExtU32;
 use hal::gpio::{FunctionI2C, FunctionSioInput, FunctionSpi, FunctionUart, Pins, PullNone, PullUp};
 use hal::pac;
-use interrupts::{ContactPins, Interrupts, LinePin};
+use interrupts::{ContactPins, Interrupts, PowerLines};
 use parts::{AdcPins, BusDelay, BusPin, Pico};
 use rp2040_hal as hal;
 
@@ -40,12 +40,7 @@ static BOOT2: [u8; 256] = rp2040_boot2::BOOT_LOADER_W25Q080;
 
 #[hal::entry]
 fn main() -> ! {
-    let app = build();
-    loop {
-        app.turn();
-        // The timer interrupt wakes it 100 times a second.
-        cortex_m::asm::wfi();
-    }
+    stack::change(build())
 }
 
 /// Puts a value in a place of its own that lasts for ever.
@@ -71,14 +66,15 @@ fn build() -> &'static mut App<Pico> {
     let pins = Pins::new(device.IO_BANK0, device.PADS_BANK0, sio.gpio_bank0, &mut device.RESETS);
 
     // The lines to the power side first: driven low before anything else runs.
-    let lines = LinePins::new([
-        LinePin::new(pins.gpio10.into_push_pull_output().into_dyn_pin()),
-        LinePin::new(pins.gpio11.into_push_pull_output().into_dyn_pin()),
-        LinePin::new(pins.gpio12.into_push_pull_output().into_dyn_pin()),
-        LinePin::new(pins.gpio13.into_push_pull_output().into_dyn_pin()),
-        LinePin::new(pins.gpio14.into_push_pull_output().into_dyn_pin()),
-        LinePin::new(pins.gpio15.into_push_pull_output().into_dyn_pin()),
+    let lines = PowerLines::new([
+        pins.gpio10.into_push_pull_output().into_dyn_pin(),
+        pins.gpio11.into_push_pull_output().into_dyn_pin(),
+        pins.gpio12.into_push_pull_output().into_dyn_pin(),
+        pins.gpio13.into_push_pull_output().into_dyn_pin(),
+        pins.gpio14.into_push_pull_output().into_dyn_pin(),
+        pins.gpio15.into_push_pull_output().into_dyn_pin(),
     ]);
+    let Some(lines) = lines else { last_resort::stop() };
     let contacts = ContactPins {
         stop_loop: pins.gpio17.reconfigure().into_dyn_pin(),
         key: pins.gpio18.reconfigure().into_dyn_pin(),

@@ -1,6 +1,6 @@
 //! The board as the application sees it.
 
-use crate::interrupts::{self, LinePin};
+use crate::interrupts::{self, PowerLines};
 use crate::serial::Usb;
 use crate::{clocks, flash, hal, watchdog};
 use copperhold_core::event::Entry;
@@ -44,7 +44,7 @@ pub struct Pico {
 }
 
 impl Board for Pico {
-    type Line = LinePin;
+    type Lines = PowerLines;
     type Spi = SpiShare<'static, SpiBus, Pin<DynPinId, FunctionSioOutput, PullDown>, BusDelay>;
     type Bus = BusPin;
     type Delay = BusDelay;
@@ -56,7 +56,7 @@ impl Board for Pico {
         Instant::from_micros(self.timer.get_counter().ticks())
     }
 
-    fn fast<R>(&self, work: impl FnOnce(&mut FastTask<LinePin>) -> R) -> R {
+    fn fast<R>(&self, work: impl FnOnce(&mut FastTask<PowerLines>) -> R) -> R {
         interrupts::with_fast(work)
     }
 

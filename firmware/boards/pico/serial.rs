@@ -7,7 +7,7 @@ use hal::pac;
 use hal::uart::{DataBits, StopBits, UartConfig, UartDevice, UartPeripheral, ValidUartPinout};
 use hal::usb::UsbBus;
 use usb_device::bus::UsbBusAllocator;
-use usb_device::device::{StringDescriptors, UsbDevice, UsbDeviceState, UsbDeviceBuilder, UsbVidPid};
+use usb_device::device::{StringDescriptors, UsbDevice, UsbDeviceBuilder, UsbDeviceState, UsbVidPid};
 use usbd_serial::SerialPort;
 
 /// UART at 115,200 baud, 8N1.
