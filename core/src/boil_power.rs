@@ -69,6 +69,12 @@ pub fn measure(before: Litres, after: Litres, lasted: Span, mean: Watts) -> Opti
     Some(Watts::new(mean.get().saturating_sub(vapour)).min(MOST_LOSS))
 }
 
+/// What a mean power boils off in an hour, measured cold; none below the dry loss. Saturates.
+pub fn boil_off(mean: Watts, dry_loss: Watts) -> Litres {
+    let microwatt_hours = u64::from(mean.get().saturating_sub(dry_loss.get())).saturating_mul(1_000_000);
+    Litres::from_millilitres(i32::try_from(microwatt_hours / MILLIWATT_PER_L_PER_H).unwrap_or(i32::MAX))
+}
+
 /// Power that turns a volume into vapour within a time, W, rounded down.
 fn vapour_watts(volume: Litres, within: Span) -> u32 {
     let millilitres = u64::try_from(volume.millilitres()).unwrap_or(0);

@@ -322,10 +322,12 @@ impl Sequencer {
             (Step::Rest { at, lasts } | Step::MashOut { at, lasts }, 1) => Some(off(Until::Lasted(*lasts)).mash(*at)),
             (Step::Sparge { at, .. }, 0) => Some(off(Until::Warm(Vessel::LiquorTank, *at, REST_STARTS)).tank(*at).pumping(MASH)),
             (Step::Sparge { at, .. }, 1) => Some(off(Until::Answered(Prompt::SetSparge)).tank(*at)),
-            (Step::Sparge { .. }, 2) => Some(off(Until::Answered(Prompt::KettleCovered)).pumping(SPARGE)),
-            (Step::Sparge { water, .. }, 3) => {
-                let hold = seen.boiling.less(RUN_OFF_HOLD);
-                Some(off(Until::Answered(Prompt::SpargeDone(*water))).kettle(Demand::Hold(hold)).pumping(SPARGE))
+            (Step::Sparge { at, hold, .. }, 2) => {
+                Some(off(Until::Answered(Prompt::KettleCovered)).tank_if(*hold, *at).pumping(SPARGE))
+            }
+            (Step::Sparge { water, at, hold }, 3) => {
+                let kettle = Demand::Hold(seen.boiling.less(RUN_OFF_HOLD));
+                Some(off(Until::Answered(Prompt::SpargeDone(*water))).kettle(kettle).tank_if(*hold, *at).pumping(SPARGE))
             }
             (Step::BringToBoil, 0) => Some(Stage { to_the_boil: true, ..off(Until::Boils) }),
             (Step::Boil { duty, lasts, .. }, 0) => Some(off(Until::Lasted(*lasts)).kettle(Demand::Percent(*duty))),
@@ -368,6 +370,10 @@ impl Stage {
     fn tank(mut self, at: Celsius) -> Stage {
         self.demands.liquor_tank = Demand::Hold(at);
         self
+    }
+
+    fn tank_if(self, hold: bool, at: Celsius) -> Stage {
+        if hold { self.tank(at) } else { self }
     }
 
     /// Holds the mash through the coil.

@@ -52,6 +52,8 @@ pub enum Step {
         water: Litres,
         /// Its temperature in the tank.
         at: Celsius,
+        /// The tank is held at `at` while its water runs: what is left must cover its element.
+        hold: bool,
     },
     /// Bring the kettle to the boil.
     BringToBoil,

@@ -45,6 +45,8 @@ pub struct Day {
     pub advice: Vec<AdviceRecord>,
     /// Where the energy went.
     pub energy: Energy,
+    /// What each element's vessel gave up to the other.
+    pub yielded: PerElement<Yielded>,
     /// Volumes and boil-off.
     pub volumes: Volumes,
     /// Fast ticks at which both elements were seen on. Always 0, and counted rather than assumed.
@@ -178,6 +180,15 @@ impl Energy {
         let out = self.stored_kwh + self.lost_kwh + self.evaporated_kwh + self.carried_kwh;
         (self.total_kwh() - out) / self.total_kwh().max(1e-9)
     }
+}
+
+/// What one vessel gave up because both wanted heat and one element conducts at a time.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct Yielded {
+    /// Time in which both wanted heat, s; 0 if this one had what it wanted.
+    pub seconds: f64,
+    /// Energy that it wanted in that time and did not have then, kWh.
+    pub kwh: f64,
 }
 
 /// Volumes of the day, L (as measured cold, at 20 C).

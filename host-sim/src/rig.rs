@@ -49,7 +49,7 @@ impl Rig {
         };
         Rig {
             name: "example".to_owned(),
-            mains: Mains { volts: 240.0, hertz: 60 },
+            mains: Mains { volts: 240.0, hertz: 60, measured: false },
             site: Site { altitude_m: 0.0, air_c: 20.0, humidity: 0.5, tap_c: 12.0, tap_l_per_min: 12.0 },
             liquor_tank: heated,
             mash_tun: VesselRig { element: None, element_top_l: 0.0, mixing_s: 25.0, ..heated },
@@ -91,6 +91,8 @@ pub struct Mains {
     pub volts: f64,
     /// 50 or 60 Hz.
     pub hertz: u8,
+    /// The controller measures the voltage at the elements: shares of full power are made good for it.
+    pub measured: bool,
 }
 
 /// The place and the day.

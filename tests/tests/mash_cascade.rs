@@ -30,22 +30,26 @@ fn fifty_random_mashes_enter_the_band_once_and_stay_without_passing_it() {
         let (even, odd) = (half(0), half(1));
         (even.join().expect("no panic"), odd.join().expect("no panic"))
     });
-    let mut steps = Vec::new();
+    let (mut steps, mut faults) = (Vec::new(), Vec::new());
+    let (mut overshoot_k, mut late_k) = (0.0_f64, 0.0_f64);
     for (n, rests) in even.into_iter().chain(odd) {
         for (index, r) in rests.iter().enumerate() {
-            let which = format!("seed {seed}, rig {n}, rest {index}: {r:?}");
-            assert!(r.enters_s < 2_700.0, "{which}");
-            assert!(r.left_s == 0.0, "left the band: {which}");
-            assert!(r.overshoot_k <= 0.3, "{which}");
-            assert!(r.late_error_k <= 0.2, "{which}");
+            if r.enters_s >= 2_700.0 || r.left_s > 0.0 || r.overshoot_k > 0.3 || r.late_error_k > 0.2 {
+                faults.push(format!("seed {seed}, rig {n}, rest {index}: {r:?}"));
+            }
+            overshoot_k = overshoot_k.max(r.overshoot_k);
+            late_k = late_k.max(r.late_error_k);
             if index > 0 {
                 steps.push(r.enters_s / r.coil_least_s);
             }
         }
     }
+    println!("{RIGS} mashes, 3 rests each: worst overshoot {overshoot_k:.3} K, worst error of the last ten minutes {late_k:.3} K");
+    assert!(faults.is_empty(), "late, out of the band again, or past it:\n{}", faults.join("\n"));
     // Against the least time that element, coil and the tank's ceiling allow.
     steps.sort_by(f64::total_cmp);
     let (median, worst) = (steps[steps.len() / 2], steps[steps.len() - 1]);
+    println!("steps between rests: median {median:.3} of the least time, worst {worst:.3}");
     assert!(median < 1.1 && worst < 1.6, "steps between rests take {median:.2} of the ideal, at worst {worst:.2}");
 }
 
@@ -179,7 +183,8 @@ fn t1_a_lost_mash_probe_holds_at_once_and_trips_the_mash_mode() {
     bench.demand(Vessel::MashTun, Demand::Hold(c(80_000)));
     assert_eq!(bench.run(Span::from_secs(60)).element, Some(Element::LiquorTank));
     bench.inputs.probes.mash_tun = Err(ProbeFault::Open);
-    assert_eq!(bench.run(Span::from_millis(1_000)).element, None, "no heat without the thermometer that it is for");
+    // The filter bridges a second; the next control tick sees it.
+    assert_eq!(bench.run(Span::from_millis(1_500)).element, None, "no heat without the thermometer that it is for");
     bench.run(Span::from_secs(6));
     assert_eq!(bench.trip(), Some(Trip::Probe(Vessel::MashTun, ProbeFault::Open)));
 }

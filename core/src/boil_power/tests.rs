@@ -26,6 +26,17 @@ fn the_boil_off_of_one_element_is_asked_of_another() {
 }
 
 #[test]
+fn a_power_boils_off_what_its_volumes_taught() {
+    let hour = Span::from_mins(60);
+    for (mean, gone) in [(3_300, 4_100), (2_700, 3_650), (5_500, 7_900)] {
+        let loss = measure(l(30_000), l(30_000 - gone), hour, w(mean)).unwrap();
+        assert!((boil_off(w(mean), loss).millilitres() - gone).abs() <= 2, "{mean} W");
+    }
+    assert_eq!(boil_off(w(300), w(400)), l(0));
+    assert_eq!(boil_off(w(u32::MAX), w(0)), l(6_864_255), "no overflow");
+}
+
+#[test]
 fn what_an_element_cannot_give_is_none_and_what_it_just_can_is_full_power() {
     assert_eq!(BoilPower::Power(w(3_001)).duty(w(3_000), w(0)), None);
     assert_eq!(BoilPower::Power(w(3_000)).duty(w(3_000), w(0)), Some(Duty::FULL));

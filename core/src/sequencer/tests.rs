@@ -23,7 +23,7 @@ fn whole_day() -> Sheet {
         Step::DoughIn { strike: l(15), refill: l(10) },
         Step::Rest { at: c(66_000), lasts: Span::from_mins(60) },
         Step::MashOut { at: c(76_000), lasts: Span::from_mins(10) },
-        Step::Sparge { water: l(14), at: c(78_000) },
+        Step::Sparge { water: l(14), at: c(78_000), hold: false },
         Step::BringToBoil,
         Step::Boil { duty: Duty::from_basis_points(5_500), lasts: Span::from_mins(60), additions },
         Step::KnockOut,
@@ -215,7 +215,7 @@ fn an_answer_counts_only_for_the_prompt_that_is_shown() {
 
 #[test]
 fn a_probe_without_a_reading_ends_no_stage() {
-    for step in [Step::Rest { at: c(66_000), lasts: Span::ZERO }, Step::Sparge { water: l(1), at: c(70_000) }] {
+    for step in [Step::Rest { at: c(66_000), lasts: Span::ZERO }, Step::Sparge { water: l(1), at: c(70_000), hold: false }] {
         let mut bench = Bench::at(step);
         bench.seen.readings = PerVessel::build(|_| None);
         bench.stays("blind");

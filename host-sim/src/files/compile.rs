@@ -15,6 +15,8 @@ use copperhold_core::vessel::Vessel;
 
 /// Water that drained grain keeps, L/kg.
 const ABSORBED_L_PER_KG: f64 = 1.0;
+/// A tank that is heated while it runs out keeps so much more than just covers its element.
+const HELD_MARGIN: f64 = 1.25;
 /// Heat of vaporisation near 100 C, J/kg, and density there, kg/L: bounds the boil-off from above.
 const VAPORISATION_J_PER_L: f64 = 2.257e6 * 0.958;
 
@@ -91,7 +93,7 @@ impl Check<'_> {
                 self.target((named, "at"), Vessel::MashTun, *at);
                 self.covered((named, "do"), Vessel::LiquorTank, self.tank_l, "while it holds the mash");
             }
-            Step::Sparge { water, at } => self.sparge(named, figure(*water), *at),
+            Step::Sparge { water, at, hold } => self.sparge(named, figure(*water), *at, *hold),
             Step::BringToBoil => self.heated(named, Vessel::BoilKettle),
             Step::Boil { lasts, additions, duty } => {
                 self.heated(named, Vessel::BoilKettle);
@@ -131,11 +133,22 @@ impl Check<'_> {
         self.fits((named, "refill"), Vessel::LiquorTank, self.tank_l, "what is left with the refill");
     }
 
-    fn sparge(&mut self, named: &NamedStep, water: f64, at: Celsius) {
+    fn sparge(&mut self, named: &NamedStep, water: f64, at: Celsius, hold: bool) {
         self.heated(named, Vessel::LiquorTank);
         self.target((named, "at"), Vessel::LiquorTank, at);
         self.drawn((named, "water"), water, "sparge");
         self.tank_l -= water;
+        let least = self.rig.rig.liquor_tank.element_top_l * HELD_MARGIN;
+        if hold && *self.rig.has.get(Vessel::LiquorTank) && self.tank_l < least {
+            let (left, least) = (self.show(self.tank_l.max(0.0)), self.show(least));
+            self.fault(
+                ProblemKind::UncoveredElement,
+                (named, "hold"),
+                format!("the liquor tank holds {left} when the sparge water has run, too little to heat it all the while"),
+                format!("at least {least}: a quarter more than just covers its element"),
+                "remove `hold`, or raise `refill` of the dough in; an element that runs dry glows within seconds".to_owned(),
+            );
+        }
         let kept = self.sheet.grain_kg * ABSORBED_L_PER_KG + self.rig.rig.mash_tun.dead_space_l;
         self.kettle_l = self.strike_l + water - kept;
         if self.kettle_l <= 0.0 {

@@ -20,6 +20,15 @@ pub struct RigFile {
     pub units: Units,
 }
 
+impl RigFile {
+    /// The rig with a measured dry loss of its kettle, W, unless its file gives one.
+    pub fn taught(&self, dry_loss_w: Option<f64>) -> RigFile {
+        let mut rig = self.clone();
+        rig.rig.boil_kettle.boil_loss_w = rig.rig.boil_kettle.boil_loss_w.or(dry_loss_w);
+        rig
+    }
+}
+
 /// Reads a rig from text. `path` is for messages only.
 ///
 /// # Errors
@@ -75,7 +84,7 @@ pub(super) fn units(reader: &mut Reader<'_>, root: &Section<'_>) -> Units {
 
 fn mains(reader: &mut Reader<'_>, root: &Section<'_>) -> Mains {
     let Some(section) = reader.table(root, &keys::MAINS) else {
-        return Mains { volts: defaults::MAINS_V, hertz: defaults::mains_hertz(defaults::MAINS_V) };
+        return Mains { volts: defaults::MAINS_V, hertz: defaults::mains_hertz(defaults::MAINS_V), measured: false };
     };
     let volts = reader.quantity(&section, &keys::VOLTAGE).unwrap_or(defaults::MAINS_V);
     let hertz = match reader.quantity(&section, &keys::FREQUENCY) {
@@ -93,7 +102,7 @@ fn mains(reader: &mut Reader<'_>, root: &Section<'_>) -> Mains {
             60
         }
     };
-    Mains { volts, hertz }
+    Mains { volts, hertz, measured: reader.yes_no(&section, &keys::MEASURED).unwrap_or(false) }
 }
 
 fn site(reader: &mut Reader<'_>, root: &Section<'_>) -> Site {

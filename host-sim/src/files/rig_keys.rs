@@ -14,7 +14,13 @@ pub const UNITS: Key = Key {
 pub const VOLTAGE: Key = quantity("voltage", D::Voltage, (90.0, 260.0), "240 V", "voltage at the elements");
 pub const FREQUENCY: Key =
     quantity("frequency", D::Frequency, (50.0, 60.0), "50 Hz for 220 V to 235 V, else 60 Hz", "mains frequency, 50 Hz or 60 Hz");
-pub const MAINS: Key = table("mains", &[&VOLTAGE, &FREQUENCY], "the supply");
+pub const MEASURED: Key = Key {
+    name: "measured",
+    form: Form::YesNo,
+    default: "false",
+    about: "the controller measures the voltage at the elements and makes shares of full power good for it",
+};
+pub const MAINS: Key = table("mains", &[&VOLTAGE, &FREQUENCY, &MEASURED], "the supply");
 
 pub const ALTITUDE: Key = quantity("altitude", D::Length, (-400.0, 4000.0), "0 m", "height above sea level");
 pub const AIR: Key = quantity("air", D::Temperature, (-20.0, 50.0), "20 C", "air temperature");

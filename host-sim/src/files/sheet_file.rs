@@ -137,7 +137,8 @@ fn step(reader: &mut Reader<'_>, entry: &Section<'_>) -> Option<NamedStep> {
         }
         "sparge" => {
             let (water, at) = (reader.needed(entry, &keys::WATER), reader.needed(entry, &keys::AT));
-            Step::Sparge { water: litres(water?), at: celsius(at?) }
+            let hold = reader.yes_no(entry, &keys::HOLD).unwrap_or(false);
+            Step::Sparge { water: litres(water?), at: celsius(at?), hold }
         }
         "bring to boil" => Step::BringToBoil,
         "boil" => {

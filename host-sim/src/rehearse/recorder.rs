@@ -1,6 +1,7 @@
 //! Writes down the day as it goes.
 
 use super::heat_ups::HeatUps;
+use super::sharing::Sharing;
 use crate::bench::Bench;
 use crate::day::{AdditionRecord, AdviceRecord, Day, PromptRecord, Sample, StepRecord, TripRecord, Volumes};
 use crate::files::{AdditionText, RigFile, SheetFile};
@@ -46,6 +47,7 @@ pub struct Recorder {
     plans: Vec<Plan>,
     running: Option<Running>,
     heat_ups: PerElement<HeatUps>,
+    sharing: Sharing,
     asked: Option<(Prompt, f64)>,
     next_sample_s: f64,
     fired_s: PerElement<f64>,
@@ -95,6 +97,7 @@ impl Recorder {
             plans,
             running: None,
             heat_ups: PerElement::default(),
+            sharing: Sharing::default(),
             asked: None,
             next_sample_s: 0.0,
             fired_s: PerElement::default(),
@@ -142,6 +145,7 @@ impl Recorder {
             });
             self.heat_ups.get_mut(element).look(t_s, element, target_c, &truth, brewery);
         }
+        self.sharing.look(t_s, &controller.supervisor().status().wanted, &brewery.energy().element_j, &self.day.element_w);
         if t_s >= self.next_sample_s {
             self.sample(&truth, bench);
         }
@@ -154,6 +158,7 @@ impl Recorder {
         self.day.two_elements_ticks = bench.both_on_ticks();
         self.day.boiling_c = brewery.boiling_c();
         self.day.energy = brewery.energy().kwh();
+        self.day.yielded = self.sharing.yielded(&self.day.element_w);
         self.day.heat_ups =
             PerElement { liquor_tank: self.heat_ups.liquor_tank.finish(), boil_kettle: self.heat_ups.boil_kettle.finish() };
         if let Some(latch) = controller.supervisor().guard().latch()

@@ -63,6 +63,8 @@ struct HeatedVessel {
     element_w: f64,
     heat_ups: Vec<HeatUpFigures>,
     worst_hold_rms_c: Option<f64>,
+    yielded_s: f64,
+    yielded_kwh: f64,
 }
 
 #[derive(Serialize)]
@@ -208,6 +210,8 @@ fn heated(day: &Day, element: Element) -> HeatedVessel {
         element_w: tidy(*day.element_w.get(element), 1),
         heat_ups: day.heat_ups.get(element).iter().map(figures).collect(),
         worst_hold_rms_c: facts::worst_hold_k(day, Some(element.vessel())).map(kelvins),
+        yielded_s: seconds(day.yielded.get(element).seconds),
+        yielded_kwh: kwh(day.yielded.get(element).kwh),
     }
 }
 
