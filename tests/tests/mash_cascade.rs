@@ -50,7 +50,7 @@ fn fifty_random_mashes_enter_the_band_once_and_stay_without_passing_it() {
     steps.sort_by(f64::total_cmp);
     let (median, worst) = (steps[steps.len() / 2], steps[steps.len() - 1]);
     println!("steps between rests: median {median:.3} of the least time, worst {worst:.3}");
-    assert!(median < 1.1 && worst < 1.6, "steps between rests take {median:.2} of the ideal, at worst {worst:.2}");
+    assert!(median < 1.15 && worst < 1.6, "steps between rests take {median:.2} of the ideal, at worst {worst:.2}");
 }
 
 fn demo() -> MashRig {

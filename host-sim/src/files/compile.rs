@@ -15,8 +15,10 @@ use copperhold_core::vessel::Vessel;
 
 /// Water that drained grain keeps, L/kg.
 const ABSORBED_L_PER_KG: f64 = 1.0;
-/// A tank that is heated while it runs out keeps so much more than just covers its element.
+/// A tank that is heated while it runs out keeps so much more than just covers its element ...
 const HELD_MARGIN: f64 = 1.25;
+/// ... and this share of its water: heat control knows it as it was when it was full.
+const HELD_SHARE: f64 = 0.5;
 /// Heat of vaporisation near 100 C, J/kg, and density there, kg/L: bounds the boil-off from above.
 const VAPORISATION_J_PER_L: f64 = 2.257e6 * 0.958;
 
@@ -137,15 +139,15 @@ impl Check<'_> {
         self.heated(named, Vessel::LiquorTank);
         self.target((named, "at"), Vessel::LiquorTank, at);
         self.drawn((named, "water"), water, "sparge");
+        let least = (self.rig.rig.liquor_tank.element_top_l * HELD_MARGIN).max(self.tank_l * HELD_SHARE);
         self.tank_l -= water;
-        let least = self.rig.rig.liquor_tank.element_top_l * HELD_MARGIN;
         if hold && *self.rig.has.get(Vessel::LiquorTank) && self.tank_l < least {
             let (left, least) = (self.show(self.tank_l.max(0.0)), self.show(least));
             self.fault(
                 ProblemKind::UncoveredElement,
                 (named, "hold"),
                 format!("the liquor tank holds {left} when the sparge water has run, too little to heat it all the while"),
-                format!("at least {least}: a quarter more than just covers its element"),
+                format!("at least {least}: half of its water, and a quarter more than just covers its element"),
                 "remove `hold`, or raise `refill` of the dough in; an element that runs dry glows within seconds".to_owned(),
             );
         }

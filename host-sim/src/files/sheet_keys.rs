@@ -31,7 +31,7 @@ pub const HOLD: Key = Key {
     name: "hold",
     form: Form::YesNo,
     default: "false",
-    about: "the tank is held at its temperature while its water runs; what is left must cover its element",
+    about: "the tank is held at its temperature while its water runs; half of it must stay, well over its element",
 };
 pub const BOIL_FOR: Key = quantity("for", D::Time, HOURS_6, "required", "how long the boil lasts");
 pub const BOIL_SHARE: Key = quantity("at", D::Share, (0.05, 1.0), "required", "share of the kettle element's full power");
