@@ -136,8 +136,11 @@ fn the_next_day_starts_from_the_offset_of_this_one() {
     assert!(next.enters_s < first.enters_s && next.left_s == 0.0 && next.overshoot_k <= 0.3, "{first:?}, then {next:?}");
 }
 
+/// Its name, and how a person asks for it.
+type Mode = (&'static str, fn(&mut InputBench));
+
 /// The three ways in which the tank can be asked to heat at full power.
-const MODES: [(&str, fn(&mut InputBench)); 3] = [
+const MODES: [Mode; 3] = [
     ("percent", |bench| bench.demand(Vessel::LiquorTank, Demand::Percent(Duty::FULL))),
     ("hold", |bench| bench.demand(Vessel::LiquorTank, Demand::Hold(c(85_000)))),
     ("mash", |bench| bench.demand(Vessel::MashTun, Demand::Hold(c(80_000)))),
