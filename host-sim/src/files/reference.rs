@@ -63,7 +63,7 @@ mod tests {
             "| `additions.left` | a time in quotes |",
             "| `at` | a percentage in quotes | 5 % to 100 % |",
             "| `at` | a power in quotes | 50 W to 20000 W |",
-            "| `at` | a boil-off in quotes | 0.1 L/h to 30 L/h |",
+            "| `at` | a flow in quotes | 0.002 L/min to 0.5 L/min |",
             "| `mains.measured` | true or false |",
         ] {
             assert!(text.contains(row), "no {row} in:\n{text}");
