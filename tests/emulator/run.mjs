@@ -2,7 +2,6 @@
 
 import { readSync, writeSync } from 'node:fs';
 import { Broken, Chip, readElf } from './chip.mjs';
-import { checkArithmetic } from './flags.mjs';
 import { Adc, Contacts, I2c, Lines, OneWire, Spi } from './parts.mjs';
 
 let chip;
@@ -106,10 +105,6 @@ const handlers = {
     board.lines.lower();
     chip.power();
     return {};
-  },
-  /** Ends the program: only to be called on a chip that is not run again. */
-  arithmetic() {
-    return checkArithmetic(chip.mcu);
   },
   stack() {
     return chip.stackLeft();
