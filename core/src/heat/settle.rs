@@ -88,3 +88,8 @@ impl Settled {
 pub fn per_second(rate: i64, span_us: i64) -> i64 {
     rate.saturating_mul(span_us) / 1_000_000
 }
+
+/// `a * b / whole`, zero for a whole of zero.
+pub fn ratio_of(a: i64, b: i64, whole: i64) -> i64 {
+    a.saturating_mul(b).checked_div(whole).unwrap_or(0)
+}
