@@ -8,6 +8,8 @@
 
 /// Format of the step ratio `dt / (tau + dt)`: Q20.
 const RATIO_BITS: u32 = 20;
+/// The furthest a stage may trail, so that a product with a ratio up to one fits.
+const APART: i64 = 1 << 42;
 
 /// `N` equal first-order lags in series. Values are in any linear unit, within 2^42 of each other.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -38,7 +40,8 @@ impl<const N: usize> LagChain<N> {
         let mut into = input;
         for stage in &mut self.stages {
             // Half an LSB is added so that a stage that trails by a fraction is not left behind by truncation.
-            let step = into.saturating_sub(*stage).saturating_mul(ratio).saturating_add(1 << (RATIO_BITS - 1)) >> RATIO_BITS;
+            let apart = into.saturating_sub(*stage).max(-APART).min(APART);
+            let step = (apart * ratio + (1 << (RATIO_BITS - 1))) >> RATIO_BITS;
             *stage = stage.saturating_add(step);
             into = *stage;
         }

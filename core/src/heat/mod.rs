@@ -59,6 +59,10 @@ const AGREED: i64 = 32;
 const ALLOWANCE_FROM: i64 = 3 << 32;
 const ALLOWANCE_PART: i64 = 35;
 const ALLOWANCE_MOST: i64 = 601_295_421;
+/// `Tc` of ramp, coast and hold, as parts of the lag.
+const SHARP: i64 = 16;
+const BRISK: i64 = 5;
+const GENTLE: i64 = 2;
 /// One, Q16.
 const ONE: i64 = 1 << 16;
 
@@ -231,20 +235,16 @@ impl HeatControl {
             _ => settled.loss,
         };
         let standing = share(loss, climb);
-        let lag_us = self.learner.lag_us();
-        let sharp = self.gains(lag_us / 16);
-        let brisk = self.gains(lag_us / 5);
-        let gentle = self.gains(lag_us / 2);
 
         self.state = match self.state {
-            State::Off => self.set_off(Pid::new(brisk), standing, level, error),
+            State::Off => self.set_off(Pid::new(self.gains(BRISK)), standing, level, error),
             State::Fixed(duty) if error.saturating_abs() < per_second(climb, self.learner.lag_us() / 2) => {
-                let mut pid = Pid::new(gentle);
+                let mut pid = Pid::new(self.gains(GENTLE));
                 pid.tick(dt, target, celsius(settled.level));
                 pid.track(duty);
                 State::Hold { pid, for_us: 0 }
             }
-            State::Fixed(_) => self.set_off(Pid::new(brisk), standing, level, error),
+            State::Fixed(_) => self.set_off(Pid::new(self.gains(BRISK)), standing, level, error),
             State::Ramp(_) | State::Coast { .. } | State::Hold { .. } => self.state,
         };
         let over = Span::from_micros(u64::try_from(self.learner.lag_us() / 8).unwrap_or(0)).plus(Span::from_secs(3));
@@ -259,7 +259,7 @@ impl HeatControl {
             State::Off => (State::Off, Duty::ZERO),
             State::Fixed(duty) => (State::Fixed(duty), duty),
             State::Ramp(mut pid) => {
-                let duty = run(&mut pid, sharp, target.plus(self.allowance()));
+                let duty = run(&mut pid, self.gains(SHARP), target.plus(self.allowance()));
                 let cut = i64::from(duty.bits()) < ONE / 2;
                 if cut && let Some(settled) = &mut self.settled {
                     settled.loss = loss;
@@ -267,19 +267,19 @@ impl HeatControl {
                 (if cut { State::Coast { pid, for_us: 0 } } else { State::Ramp(pid) }, duty)
             }
             State::Coast { mut pid, for_us } => {
-                let duty = run(&mut pid, brisk, target);
+                let duty = run(&mut pid, self.gains(BRISK), target);
                 let arrived = aim.saturating_sub(level).saturating_abs() < ARRIVED && self.learner.is_closed();
                 let for_us = for_us.saturating_add(dt_us);
                 if duty == Duty::FULL && error > FAR {
                     (State::Ramp(pid), duty)
                 } else if arrived {
-                    (State::Hold { pid: calmed(pid, gentle), for_us: 0 }, duty)
+                    (State::Hold { pid: calmed(pid, self.gains(GENTLE)), for_us: 0 }, duty)
                 } else {
                     (State::Coast { pid, for_us }, duty)
                 }
             }
             State::Hold { mut pid, for_us } => {
-                let duty = run(&mut pid, gentle, target);
+                let duty = run(&mut pid, self.gains(GENTLE), target);
                 let for_us = for_us.saturating_add(dt_us);
                 if duty == Duty::FULL && error > FAR { (State::Ramp(pid), duty) } else { (State::Hold { pid, for_us }, duty) }
             }
@@ -342,8 +342,9 @@ impl HeatControl {
         Kelvin::from_fixed(I16F16::from_bits(i32::try_from(above).unwrap_or(0)))
     }
 
-    /// Proportional gain `1 / (k Tc)`; `Tc` is at least 3 s.
-    fn gains(&self, tc_us: i64) -> PidGains {
+    /// Proportional gain `1 / (k Tc)`; `Tc` is this part of the lag, at least 3 s.
+    fn gains(&self, part: i64) -> PidGains {
+        let tc_us = self.learner.lag_us() / part;
         let band = per_second(self.learner.climb(), tc_us.max(3_000_000)) >> 16;
         let kc = (1_i64 << 32).checked_div(band).unwrap_or(i64::MAX).clamp(1, i64::from(i32::MAX));
         PidGains::proportional(I16F16::from_bits(i32::try_from(kc).unwrap_or(i32::MAX)))
