@@ -40,7 +40,7 @@ impl<const N: usize> LagChain<N> {
         let mut into = input;
         for stage in &mut self.stages {
             // Half an LSB is added so that a stage that trails by a fraction is not left behind by truncation.
-            let apart = into.saturating_sub(*stage).max(-APART).min(APART);
+            let apart = into.saturating_sub(*stage).clamp(-APART, APART);
             let step = (apart * ratio + (1 << (RATIO_BITS - 1))) >> RATIO_BITS;
             *stage = stage.saturating_add(step);
             into = *stage;
