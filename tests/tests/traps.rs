@@ -1,4 +1,5 @@
-//! Traps that others fell into, each as a test. T3 is with the probes, T7, T11 and T13 also beside the code they are about.
+//! Traps that others fell into, each as a test. T2 and T4 are in `heat_pid.rs`, T8 in `heat_tuning.rs` and `tune.rs`, T3 is with the probes; T7,
+//! T11 and T13 also beside the code they are about.
 
 use copperhold::files;
 use copperhold::rehearse::Rehearsal;
