@@ -143,7 +143,7 @@ impl Machine {
             now: Instant::START,
             elapsed: GUARD_TICK,
             readings: PerVessel { boil_kettle: reading, ..PerVessel::build(|_| Ok(Celsius::from_milli(20_000))) },
-            needed: PerVessel::build(|_| true),
+            relied: PerVessel::build(|_| true),
             stopped: core::mem::take(&mut state.gate.stopped),
             stop_loop,
             clock_fault: false,
