@@ -25,7 +25,7 @@ use crate::vessel::{PerVessel, Vessel};
 /// every second's break in a cable stops listening.
 pub const PROBE_PATIENCE: Span = Span::from_secs(5);
 /// But it comes back slowly, a second for this many that are well: a probe that is away for one second in sixteen trips in the end.
-const PATIENCE_RETURNS: u64 = 15;
+pub const PATIENCE_RETURNS: u64 = 15;
 /// A vessel must read above its limit for this long: a glitch has passed the median filter by then, real water has moved by 0.2 K at
 /// most (10 L on 5.5 kW climbs 0.13 K/s).
 pub const LIMIT_PATIENCE: Span = Span::from_secs(2);
