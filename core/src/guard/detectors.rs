@@ -142,3 +142,6 @@ impl Detectors {
 fn hottest_other(vessel: Vessel, readings: &PerVessel<Reading>) -> Option<Celsius> {
     Vessel::ALL.iter().filter(|&&other| other != vessel).filter_map(|&other| readings.get(other).ok()).max()
 }
+
+#[cfg(test)]
+mod tests;

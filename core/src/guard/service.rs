@@ -15,7 +15,7 @@ const PUMP_RESTS: Span = Span::from_mins(1);
 /// A quiet vessel whose reading fell by this much was emptied, or had cold water poured in: what follows is a person's doing.
 const HANDLED: Kelvin = Kelvin::from_milli(5_000);
 /// Nothing yet.
-const NEVER: Span = Span::from_mins(60 * 24 * 365);
+const NEVER: Span = Span::from_secs(1_000_000_000);
 
 /// The account of one rig.
 #[derive(Debug, Clone, PartialEq, Eq)]

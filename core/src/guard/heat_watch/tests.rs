@@ -275,6 +275,28 @@ fn a_vessel_that_was_filled_hot_and_then_heats_is_not_accused() {
     );
 }
 
+/// Half of the climb that was learned is believed, and no less than the largest filling's.
+#[test]
+fn a_climb_that_was_learned_makes_the_guard_faster_on_a_small_filling() {
+    let after = |learned: Option<i32>| {
+        let mut bench = Bench::at(20_000);
+        bench.learned = learned.map(|micro| (Slope::from_micro(micro), UNKNOWN_LAG));
+        bench.run(Duty::FULL, Duty::ZERO, HOUR).map(|(after, _)| after)
+    };
+    assert_eq!(after(Some(60_000)), after(None), "half of it is less than the largest filling's");
+    let (slow, fast) = (after(None).unwrap(), after(Some(263_200)).unwrap());
+    assert!(fast.plus(Span::from_secs(40)) < slow, "{fast:?} and {slow:?}");
+}
+
+/// Heat on its way is given one and a half lags to arrive: a thermometer that is half as late again as was learned is not accused.
+#[test]
+fn a_lag_half_as_long_again_as_was_learned_is_not_unasked_heat() {
+    let mut bench = Bench { climb: 131_000, lag_ticks: 240, ..Bench::at(20_000) };
+    bench.learned = Some((Slope::from_micro(131_000), Span::from_secs(40)));
+    bench.run(Duty::FULL, Duty::FULL, Span::from_mins(5));
+    assert_eq!(bench.run(Duty::ZERO, Duty::ZERO, HOUR), None);
+}
+
 #[test]
 fn forgetting_starts_from_nothing() {
     let mut bench = Bench::at(20_000);
@@ -291,14 +313,7 @@ fn absurd_facts_do_not_wrap() {
     for reading in [Celsius::MAX, Celsius::MIN, Celsius::MAX] {
         for elapsed in [Span::ZERO, Span::from_micros(u64::MAX), TICK] {
             let learned = Some((Slope::from_micro(i32::MAX), Span::from_micros(u64::MAX)));
-            let facts = HeatFacts {
-                elapsed,
-                reading,
-                applied: Duty::FULL,
-                learned,
-                may_come_from: None,
-                drained: false,
-            };
+            let facts = HeatFacts { elapsed, reading, applied: Duty::FULL, learned, may_come_from: None, drained: false };
             watch.tick(&facts);
         }
     }

@@ -70,6 +70,12 @@ fn the_mash_is_relied_upon_while_its_pump_carries_the_tanks_heat_and_a_minute_lo
     assert_eq!(bench.relied(), [true; 3]);
     bench.run(Span::from_secs(1));
     assert_eq!(bench.relied(), [true, false, true]);
+    // A pump that goes on long after the tank's last heat brings nothing new.
+    bench.pumps = MASH;
+    bench.run(IN_SERVICE.less(Span::from_mins(1)).less(TICK));
+    assert!(bench.relied()[1]);
+    bench.run(TICK);
+    assert_eq!(bench.relied(), [false; 3]);
 }
 
 #[test]
