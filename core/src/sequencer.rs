@@ -105,6 +105,8 @@ struct Stage {
 pub struct Seen {
     /// Time since the last control tick.
     pub elapsed: Span,
+    /// Nothing may heat: a trip is latched, or nobody has armed. Time and temperatures move nothing; a person's answer or skip does.
+    pub stands: bool,
     /// Readings; `None` while a probe has a fault.
     pub readings: PerVessel<Option<Celsius>>,
     /// The kettle boils.
@@ -126,8 +128,10 @@ pub struct Directive {
     pub pumps: Pumps,
     /// What a person is asked.
     pub prompt: Option<Prompt>,
-    /// Time left on the step's timer, while it runs.
+    /// Time left on the step's timer, if the stage has one.
     pub timer_left: Option<Span>,
+    /// The sheet stands still until a person arms.
+    pub stands: bool,
 }
 
 /// Something to log.
@@ -137,6 +141,8 @@ pub enum Note {
     Step(u8),
     /// An addition is due.
     Addition(u8),
+    /// It goes on after standing still for this long.
+    Stood(Span),
     /// The sheet is done.
     Done,
 }
@@ -154,6 +160,8 @@ pub struct Sequencer {
     asked: Option<Prompt>,
     answered: Option<Prompt>,
     paused: bool,
+    stood: Span,
+    begun: bool,
     attended: bool,
     announced: bool,
 }
@@ -171,6 +179,8 @@ impl Sequencer {
             asked: None,
             answered: None,
             paused: false,
+            stood: Span::ZERO,
+            begun: false,
             attended: false,
             announced: false,
         }
@@ -232,7 +242,8 @@ impl Sequencer {
     pub fn tick(&mut self, seen: &Seen, mut tell: impl FnMut(Note)) -> Option<Directive> {
         self.announce(&mut tell);
         let mut stage = self.stage_at(seen)?;
-        if !self.paused {
+        self.account_for_standing(seen, &mut tell);
+        if !self.paused && !seen.stands {
             self.in_stage = self.in_stage.plus(seen.elapsed);
         }
         self.call_additions(&stage, &mut tell);
@@ -241,9 +252,21 @@ impl Sequencer {
             self.announce(&mut tell);
             stage = self.stage_at(seen)?;
         }
-        let directive = directive(&stage, self.in_stage);
+        let directive = Directive { stands: seen.stands, ..directive(&stage, self.in_stage) };
         self.asked = directive.prompt;
         Some(directive)
+    }
+
+    /// Before a sheet has ever gone on, it waits rather than stands.
+    fn account_for_standing(&mut self, seen: &Seen, tell: &mut impl FnMut(Note)) {
+        if !seen.stands {
+            self.begun = true;
+            if self.stood > Span::ZERO {
+                tell(Note::Stood(core::mem::take(&mut self.stood)));
+            }
+        } else if self.begun {
+            self.stood = self.stood.plus(seen.elapsed);
+        }
     }
 
     fn announce(&mut self, tell: &mut impl FnMut(Note)) {
@@ -257,6 +280,10 @@ impl Sequencer {
         let answered = self.answered.take();
         match stage.until {
             Until::Answered(prompt) => answered == Some(prompt),
+            Until::Warm(..) | Until::Resting(_) | Until::Cool(..) | Until::Lasted(_) | Until::Rolling if seen.stands => {
+                self.rested = Span::ZERO;
+                false
+            }
             Until::Warm(vessel, target, band) => seen.readings.get(vessel).is_some_and(|t| t >= target.less(band)),
             Until::Resting(at) => {
                 let warm = seen.readings.mash_tun.is_some_and(|mash| mash >= at.less(REST_STARTS));
@@ -399,7 +426,7 @@ fn directive(stage: &Stage, in_stage: Span) -> Directive {
         Until::Lasted(lasts) => (None, Some(lasts.less(in_stage))),
         Until::Warm(..) | Until::Resting(_) | Until::Cool(..) | Until::Boils => (None, None),
     };
-    Directive { demands: stage.demands, to_the_boil: stage.to_the_boil, pumps: stage.pumps, prompt, timer_left }
+    Directive { demands: stage.demands, to_the_boil: stage.to_the_boil, pumps: stage.pumps, prompt, timer_left, stands: false }
 }
 
 #[cfg(test)]

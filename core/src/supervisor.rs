@@ -6,7 +6,8 @@
 //! ```
 //!
 //! The guard comes first and does not know the demand. When it trips, or the controller is disarmed, every demand made by hand is
-//! dropped: heat never comes back by itself.
+//! dropped, and a sheet stands still: neither its time nor a temperature moves it. A person who acknowledges and arms again sets it
+//! going where it stood; heat never comes back by itself.
 
 use crate::arbiter::{Arbiter, Want};
 use crate::boil::{Boil, Phase};
@@ -16,6 +17,7 @@ use crate::event::{Event, Log};
 use crate::fast::{FastReport, Lease, Switches};
 use crate::guard::detectors::{DetectorFacts, Detectors};
 use crate::guard::sense::Sense;
+use crate::guard::service::Service;
 use crate::guard::{Advice, Facts, Guard, Notice, Verdict};
 use crate::heat::{Demand, HeatConfig, HeatControl, Learned};
 use crate::probe::plausibility::Plausibility;
@@ -104,6 +106,7 @@ pub struct Supervisor {
     was_armed: bool,
     last_grant: Option<Element>,
     detectors: Detectors,
+    service: Service,
     /// Pumps that ran since the last tick.
     running: Pumps,
     last_panel: Switches,
@@ -136,6 +139,7 @@ impl Supervisor {
             was_armed: false,
             last_grant: None,
             detectors: Detectors::new(&settings),
+            service: Service::new(),
             running: Pumps::default(),
             last_panel: Switches::default(),
             commanded: false,
@@ -285,7 +289,8 @@ impl Supervisor {
         }
         self.was_armed = report.armed;
 
-        let directive = self.follow_sheet(now, elapsed, &readings);
+        let stands = verdict == Verdict::Tripped || !report.armed;
+        let directive = self.follow_sheet(now, elapsed, &readings, stands);
         let demands = directive.as_ref().map_or(self.demands, |directive| directive.demands);
         let pumps = directive.as_ref().map_or(self.pumps, |directive| directive.pumps);
         let to_the_boil = directive.is_some_and(|directive| directive.to_the_boil);
@@ -296,10 +301,11 @@ impl Supervisor {
         let wants = PerElement::build(|e| if switches.selector.allows(e) { *wants.get(e) } else { Want::default() });
         let pumps = Pumps { mash: pumps.mash && !self.coil_would_cool, ..pumps };
         let may_heat = verdict == Verdict::Clear && report.armed;
-        let heat = self.arbiter.tick(elapsed, &wants, &report.applied).filter(|_| may_heat);
+        let sees = |element: Element| readings.get(element.vessel()).is_ok();
+        let heat = self.arbiter.tick(elapsed, &wants, &report.applied).filter(|&(element, _)| may_heat && sees(element));
         self.status.yields = self.arbiter.yields(&wants);
         self.status.missed = self.arbiter.missed();
-        self.running = pumps;
+        self.running = if report.armed { pumps } else { Pumps::default() };
         Lease { tripped: verdict == Verdict::Tripped, hold: verdict == Verdict::Hold, heat, pumps }
     }
 
@@ -333,7 +339,7 @@ impl Supervisor {
         switches: &Switches,
         report: &FastReport,
     ) -> Verdict {
-        let needed = self.needed();
+        self.service.tick(elapsed, &readings, self.running, report);
         let attended = self.take_attended(switches);
         let learned = PerElement::build(|element| {
             let learned = self.heat(element)?.learned()?;
@@ -342,10 +348,9 @@ impl Supervisor {
         let found = self.detectors.tick(&DetectorFacts {
             elapsed,
             readings: &readings,
-            needed: &needed,
             pumps: self.running,
-            wanted: self.status.wanted,
             report,
+            service: &self.service,
             sense: switches.sense,
             learned,
             attended,
@@ -358,7 +363,7 @@ impl Supervisor {
             now,
             elapsed,
             readings,
-            needed,
+            relied: self.service.relied(),
             stopped: report.stopped,
             stop_loop: switches.stop_loop,
             clock_fault: report.clock_fault,
@@ -379,20 +384,10 @@ impl Supervisor {
         })
     }
 
-    /// Probes that something depends on: any demand but off, of whatever kind; the mash needs the tank's probe too.
-    fn needed(&self) -> PerVessel<bool> {
-        let demands = self.status.directive.as_ref().map_or(self.demands, |directive| directive.demands);
-        let to_the_boil = self.status.directive.is_some_and(|directive| directive.to_the_boil);
-        PerVessel {
-            liquor_tank: demands.liquor_tank != Demand::Off || demands.mash_tun != Demand::Off,
-            mash_tun: demands.mash_tun != Demand::Off,
-            boil_kettle: demands.boil_kettle != Demand::Off || to_the_boil,
-        }
-    }
-
-    fn follow_sheet(&mut self, now: Instant, elapsed: Span, readings: &PerVessel<Reading>) -> Option<Directive> {
+    fn follow_sheet(&mut self, now: Instant, elapsed: Span, readings: &PerVessel<Reading>, stands: bool) -> Option<Directive> {
         let seen = Seen {
             elapsed,
+            stands,
             readings: PerVessel::build(|vessel| readings.get(vessel).ok()),
             boils: self.boil.as_ref().is_some_and(|boil| matches!(boil.phase(), Phase::HotBreak { .. } | Phase::Rolling { .. })),
             boiling: self.settings.get().boiling,
@@ -406,6 +401,7 @@ impl Supervisor {
                 match note {
                     Note::Step(step) => Event::Step(step),
                     Note::Addition(addition) => Event::Addition(addition),
+                    Note::Stood(time) => Event::SheetStood(time),
                     Note::Done => Event::SheetDone,
                 },
             );

@@ -47,6 +47,7 @@ impl Bench {
     fn new(sheet: Sheet) -> Bench {
         let seen = Seen {
             elapsed: TICK,
+            stands: false,
             readings: PerVessel::build(|_| Some(c(15_000))),
             boils: false,
             boiling: BOILING,
@@ -237,6 +238,45 @@ fn a_paused_timer_stands_and_goes_on_where_it_stood() {
     }
     whirlpool.sequencer.pause(false);
     assert_eq!(whirlpool.tick().unwrap().timer_left, left.map(|left| left.less(TICK)));
+}
+
+#[test]
+fn a_sheet_stands_while_nothing_may_heat_and_says_afterwards_for_how_long() {
+    let lasts = Span::from_mins(10);
+    for (step, warm) in [
+        (Step::Whirlpool { lasts }, 15_000),
+        (Step::Boil { duty: Duty::from_basis_points(5_000), lasts, additions: [Span::from_mins(9)].into_iter().collect() }, 15_000),
+        (Step::Rest { at: c(66_000), lasts }, 66_000),
+        (Step::BringToBoil, 100_000),
+        (Step::Sparge { water: l(3), at: c(78_000) }, 78_000),
+    ] {
+        let mut day = Bench::at(step.clone());
+        let before = day.tick().unwrap();
+        assert!(!before.stands);
+        day.seen.stands = true;
+        day.seen.rolling = true;
+        day.seen.readings = PerVessel::build(|_| Some(c(warm)));
+        for _ in 0..4 * 3_600 {
+            assert_eq!(day.tick(), Some(Directive { stands: true, ..before }), "{step:?}");
+        }
+        assert_eq!(day.notes, [Note::Step(0)], "{step:?}: nothing is called and nothing ends");
+        day.seen.stands = false;
+        day.tick();
+        assert_eq!(day.notes.get(1), Some(&Note::Stood(Span::from_mins(60))), "{step:?}");
+    }
+}
+
+#[test]
+fn a_person_still_moves_a_sheet_that_stands_and_one_that_never_went_only_waits() {
+    let mut day = Bench::new(whole_day());
+    day.seen.stands = true;
+    day.answer();
+    assert_eq!(day.last.unwrap().demands.liquor_tank, Demand::Hold(c(72_000)), "the answer was a person's");
+    day.sequencer.skip();
+    assert_eq!((day.tick().unwrap().prompt, day.sequencer.step()), (Some(Prompt::RunStrike(l(15))), 1));
+    day.seen.stands = false;
+    day.tick();
+    assert!(!day.notes.iter().any(|note| matches!(note, Note::Stood(_))), "{:?}", day.notes);
 }
 
 #[test]

@@ -206,6 +206,10 @@ impl Recorder {
                 self.day.trips.push(TripRecord { t_s: at_s, cause: trip.to_string(), remedy: trip.remedy().to_owned() });
             }
             Event::Advised(advice) => self.day.advice.push(AdviceRecord { t_s, text: advice.to_string() }),
+            Event::SheetStood(time) => {
+                let text = format!("the sheet stood still for {} s and goes on where it stood", time.as_secs());
+                self.day.advice.push(AdviceRecord { t_s, text });
+            }
             Event::Armed | Event::Disarmed | Event::Grant(_) | Event::Acknowledged(_) => {}
         }
     }
