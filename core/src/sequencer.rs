@@ -280,7 +280,7 @@ impl Sequencer {
         let answered = self.answered.take();
         match stage.until {
             Until::Answered(prompt) => answered == Some(prompt),
-            Until::Warm(..) | Until::Resting(_) | Until::Cool(..) | Until::Lasted(_) | Until::Rolling if seen.stands => {
+            Until::Warm(..) | Until::Resting(_) | Until::Cool(..) | Until::Lasted(_) | Until::Boils if seen.stands => {
                 self.rested = Span::ZERO;
                 false
             }
