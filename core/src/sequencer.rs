@@ -87,8 +87,8 @@ enum Until {
     Cool(Vessel, Celsius),
     /// Time.
     Lasted(Span),
-    /// The kettle boils and its hot break is over.
-    Rolling,
+    /// The kettle boils.
+    Boils,
 }
 
 /// One stage.
@@ -109,8 +109,8 @@ pub struct Seen {
     pub stands: bool,
     /// Readings; `None` while a probe has a fault.
     pub readings: PerVessel<Option<Celsius>>,
-    /// The kettle boils and its hot break is over.
-    pub rolling: bool,
+    /// The kettle boils.
+    pub boils: bool,
     /// Boiling point at the rig's altitude.
     pub boiling: Celsius,
     /// The mash pump runs: it is withheld while the coil would cool the mash.
@@ -280,7 +280,7 @@ impl Sequencer {
         let answered = self.answered.take();
         match stage.until {
             Until::Answered(prompt) => answered == Some(prompt),
-            Until::Warm(..) | Until::Resting(_) | Until::Cool(..) | Until::Lasted(_) | Until::Rolling if seen.stands => {
+            Until::Warm(..) | Until::Resting(_) | Until::Cool(..) | Until::Lasted(_) | Until::Boils if seen.stands => {
                 self.rested = Span::ZERO;
                 false
             }
@@ -292,7 +292,7 @@ impl Sequencer {
             }
             Until::Cool(vessel, target) => seen.readings.get(vessel).is_some_and(|t| t <= target),
             Until::Lasted(lasts) => self.in_stage >= lasts,
-            Until::Rolling => seen.rolling,
+            Until::Boils => seen.boils,
         }
     }
 
@@ -349,12 +349,14 @@ impl Sequencer {
             (Step::Rest { at, lasts } | Step::MashOut { at, lasts }, 1) => Some(off(Until::Lasted(*lasts)).mash(*at)),
             (Step::Sparge { at, .. }, 0) => Some(off(Until::Warm(Vessel::LiquorTank, *at, REST_STARTS)).tank(*at).pumping(MASH)),
             (Step::Sparge { at, .. }, 1) => Some(off(Until::Answered(Prompt::SetSparge)).tank(*at)),
-            (Step::Sparge { .. }, 2) => Some(off(Until::Answered(Prompt::KettleCovered)).pumping(SPARGE)),
-            (Step::Sparge { water, .. }, 3) => {
-                let hold = seen.boiling.less(RUN_OFF_HOLD);
-                Some(off(Until::Answered(Prompt::SpargeDone(*water))).kettle(Demand::Hold(hold)).pumping(SPARGE))
+            (Step::Sparge { at, hold, .. }, 2) => {
+                Some(off(Until::Answered(Prompt::KettleCovered)).tank_if(*hold, *at).pumping(SPARGE))
             }
-            (Step::BringToBoil, 0) => Some(Stage { to_the_boil: true, ..off(Until::Rolling) }),
+            (Step::Sparge { water, at, hold }, 3) => {
+                let kettle = Demand::Hold(seen.boiling.less(RUN_OFF_HOLD));
+                Some(off(Until::Answered(Prompt::SpargeDone(*water))).kettle(kettle).tank_if(*hold, *at).pumping(SPARGE))
+            }
+            (Step::BringToBoil, 0) => Some(Stage { to_the_boil: true, ..off(Until::Boils) }),
             (Step::Boil { duty, lasts, .. }, 0) => Some(off(Until::Lasted(*lasts)).kettle(Demand::Percent(*duty))),
             (Step::KnockOut, 0) => Some(off(Until::Answered(Prompt::ReadyWhirlpool))),
             (Step::Whirlpool { lasts }, 0) => Some(off(Until::Lasted(*lasts)).pumping(WORT)),
@@ -397,6 +399,10 @@ impl Stage {
         self
     }
 
+    fn tank_if(self, hold: bool, at: Celsius) -> Stage {
+        if hold { self.tank(at) } else { self }
+    }
+
     /// Holds the mash through the coil.
     fn mash(mut self, at: Celsius) -> Stage {
         self.demands.mash_tun = Demand::Hold(at);
@@ -418,7 +424,7 @@ fn directive(stage: &Stage, in_stage: Span) -> Directive {
     let (prompt, timer_left) = match stage.until {
         Until::Answered(prompt) => (Some(prompt), None),
         Until::Lasted(lasts) => (None, Some(lasts.less(in_stage))),
-        Until::Warm(..) | Until::Resting(_) | Until::Cool(..) | Until::Rolling => (None, None),
+        Until::Warm(..) | Until::Resting(_) | Until::Cool(..) | Until::Boils => (None, None),
     };
     Directive { demands: stage.demands, to_the_boil: stage.to_the_boil, pumps: stage.pumps, prompt, timer_left, stands: false }
 }

@@ -10,7 +10,8 @@
 //! going where it stood; heat never comes back by itself.
 
 use crate::arbiter::{Arbiter, Want};
-use crate::boil::Boil;
+use crate::boil::{Boil, Phase};
+use crate::boil_power::compensated;
 use crate::cascade::{Cascade, Tank};
 use crate::event::{Event, Log};
 use crate::fast::{FastReport, Lease, Switches};
@@ -98,6 +99,8 @@ pub struct Supervisor {
     cascade: Cascade,
     coil_would_cool: bool,
     boil: Option<Boil>,
+    /// Nominal and measured.
+    mains_mv: Option<(u32, u32)>,
     heat: PerElement<Option<HeatControl>>,
     arbiter: Arbiter,
     was_armed: bool,
@@ -127,6 +130,7 @@ impl Supervisor {
             cascade: Cascade::new(draft.cascade_limit, knowledge.mash_offset),
             coil_would_cool: false,
             boil: None,
+            mains_mv: None,
             heat: PerElement::build(|element| {
                 let config = HeatConfig::new(settings.fastest(element)?).ok()?;
                 Some(HeatControl::new(config, *knowledge.vessels.get(element)))
@@ -246,6 +250,15 @@ impl Supervisor {
         *self.demands.get_mut(vessel) = demand;
         self.commanded = true;
         Ok(())
+    }
+
+    /// Voltage at the elements, measured, in millivolts; `nominal_mv` is the one that the settings' element powers are for. A fixed share of
+    /// full power is then made good for it. `None`: not measured.
+    pub const fn mains(&mut self, nominal_mv: u32, measured_mv: Option<u32>) {
+        self.mains_mv = match measured_mv {
+            Some(measured) => Some((nominal_mv, measured)),
+            None => None,
+        };
     }
 
     /// Pumps switched by hand. A sheet overrides them.
@@ -376,7 +389,7 @@ impl Supervisor {
             elapsed,
             stands,
             readings: PerVessel::build(|vessel| readings.get(vessel).ok()),
-            rolling: self.boil.as_ref().is_some_and(|boil| matches!(boil.phase(), crate::boil::Phase::Rolling { .. })),
+            boils: self.boil.as_ref().is_some_and(|boil| matches!(boil.phase(), Phase::HotBreak { .. } | Phase::Rolling { .. })),
             boiling: self.settings.get().boiling,
             recirculating: self.running.mash,
         };
@@ -436,7 +449,7 @@ impl Supervisor {
         let Demand::Hold(target) = demands.mash_tun else {
             self.cascade.rest();
             self.status.flow_stopped = false;
-            return demands.liquor_tank;
+            return self.made_good(demands.liquor_tank);
         };
         // The guard holds while either probe has a fault.
         let (Ok(mash), Ok(reading), Some(heat)) = (readings.mash_tun, readings.liquor_tank, &self.heat.liquor_tank) else {
@@ -463,14 +476,29 @@ impl Supervisor {
         to_the_boil: bool,
         report: &FastReport,
     ) -> Demand {
-        if !to_the_boil {
-            self.boil = None;
-            return demands.boil_kettle;
-        }
+        let asked = self.made_good(demands.boil_kettle);
+        let limit = match (to_the_boil, asked, &self.boil) {
+            (true, _, _) => Duty::FULL,
+            // The boil's time runs from the plateau on, so its first minutes are the hot break's.
+            (false, Demand::Percent(share), Some(boil)) if matches!(boil.phase(), Phase::HotBreak { .. }) => share,
+            (false, _, _) => {
+                self.boil = None;
+                return asked;
+            }
+        };
         let Ok(reading) = readings.boil_kettle else { return Demand::Off };
         let Some(heat) = &self.heat.boil_kettle else { return Demand::Off };
         let boil = self.boil.get_or_insert_with(|| Boil::new(self.settings.get().boiling));
-        Demand::Percent(boil.tick(elapsed, reading, heat.settled(), slope_of(heat), report.applied.boil_kettle))
+        let kept = boil.tick(elapsed, reading, heat.settled(), slope_of(heat), report.applied.boil_kettle);
+        Demand::Percent(kept.min(limit))
+    }
+
+    /// A fixed share, made good for the voltage where it is measured.
+    fn made_good(&self, demand: Demand) -> Demand {
+        match (demand, self.mains_mv) {
+            (Demand::Percent(duty), Some((nominal, measured))) => Demand::Percent(compensated(duty, nominal, measured)),
+            (Demand::Off | Demand::Hold(_) | Demand::Percent(_), _) => demand,
+        }
     }
 
     fn want(

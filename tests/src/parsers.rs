@@ -2,7 +2,7 @@
 //!
 //! A parser may refuse what it is fed, with a reason. What it must never do is panic, answer with nonsense, or heat; that is asserted here.
 
-use copperhold::cosim::Cosim;
+use copperhold::cosim::{self, Cosim};
 use copperhold::files::{self, RigFile};
 use copperhold::{fit, import};
 use copperhold_core::probe::{self, HIGHEST, LOWEST, ProbeSetup, RawReading};
@@ -161,7 +161,7 @@ fn recipe(bytes: &[u8]) -> bool {
 }
 
 fn cosim(bytes: &[u8]) -> bool {
-    let mut cosim = Cosim::new(&SETTINGS, Knowledge::default());
+    let mut cosim = Cosim::new(&SETTINGS, cosim::ANY_RIG_V, Knowledge::default());
     let mut well = false;
     for line in bytes.split(|&byte| byte == b'\n').filter(|line| !line.trim_ascii().is_empty()) {
         let answer = cosim.exchange(&String::from_utf8_lossy(line));
