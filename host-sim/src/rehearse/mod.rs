@@ -3,6 +3,7 @@
 pub mod brewer;
 mod heat_ups;
 mod recorder;
+mod sharing;
 
 use crate::bench::Bench;
 use crate::day::Day;
@@ -90,6 +91,11 @@ impl Rehearsal {
     /// The controller, to look at.
     pub fn controller(&self) -> &Controller {
         &self.bench.controller
+    }
+
+    /// The brewery, to look at.
+    pub fn brewery(&self) -> &Brewery {
+        &self.bench.brewery
     }
 
     /// The brewery, to look at and to interfere with.
