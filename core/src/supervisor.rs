@@ -19,7 +19,7 @@ use crate::guard::{Advice, Facts, Guard, Notice, Verdict};
 use crate::heat::{Demand, HeatConfig, HeatControl, Learned};
 use crate::probe::plausibility::Plausibility;
 use crate::probe::{ProbeFault, Reading};
-use crate::sequencer::{Directive, Note, Seen, Sequencer};
+use crate::sequencer::{Directive, Figure, Note, Seen, Sequencer};
 use crate::settings::Settings;
 use crate::sheet::{Sheet, Step};
 use crate::units::{Celsius, Duty, Instant, Kelvin, Slope, Span};
@@ -41,6 +41,8 @@ pub enum Refusal {
     SheetRuns,
     /// A trip is latched.
     Tripped,
+    /// No sheet runs, it has moved on, or its step has no such figure.
+    Step,
 }
 
 impl Refusal {
@@ -52,6 +54,7 @@ impl Refusal {
             Refusal::Target(_) => "the target must be above 0 C and at least 1 K below the vessel's limit",
             Refusal::SheetRuns => "a sheet is running and makes the demands: stop the sheet first",
             Refusal::Tripped => "a trip is latched: remove its cause and acknowledge it at the panel",
+            Refusal::Step => "the sheet has moved on, or this step has no such figure: look again",
         }
     }
 }
@@ -239,9 +242,27 @@ impl Supervisor {
         if demand != Demand::Off && self.settings.get().element_power.get(heated_by).is_none() {
             return Err(Refusal::NoElement(vessel));
         }
-        *self.demands.get_mut(vessel) = demand;
-        self.commanded = true;
+        let held = self.demands.get_mut(vessel);
+        // A host that repeats itself is no person.
+        self.commanded |= *held != demand;
+        *held = demand;
         Ok(())
+    }
+
+    /// Another figure for the step under way, which must be `step`.
+    ///
+    /// # Errors
+    /// Refused while a trip is latched, for a step that is not under way or has no such figure, and for a target out of range.
+    pub fn adjust(&mut self, step: u8, figure: Figure) -> Result<(), Refusal> {
+        if self.guard.latch().is_some() {
+            return Err(Refusal::Tripped);
+        }
+        let sequencer = self.sequencer.as_ref().filter(|sequencer| sequencer.step() == step).ok_or(Refusal::Step)?;
+        if let Figure::Target(target) = figure {
+            self.check_target(sequencer.target_vessel().ok_or(Refusal::Step)?, target)?;
+        }
+        let done = self.sequencer.as_mut().is_some_and(|sequencer| sequencer.adjust(figure));
+        if done { Ok(()) } else { Err(Refusal::Step) }
     }
 
     /// Pumps switched by hand. A sheet overrides them.

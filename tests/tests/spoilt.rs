@@ -11,7 +11,7 @@ use copperhold_core::probe::{self, HIGHEST, LOWEST, RawReading};
 use copperhold_core::supervisor::Knowledge;
 use copperhold_core::units::Instant;
 use copperhold_core::vessel::{Pumps, Vessel};
-use copperhold_core::wire::message::{DemandMessage, ToDevice};
+use copperhold_core::wire::message::{DemandMessage, SheetAct, ToDevice};
 use copperhold_core::wire::{Framer, MAX_FRAME, Session, encode};
 use std::fs;
 use std::path::Path;
@@ -119,6 +119,7 @@ fn spoilt_frames_are_dropped_or_are_what_was_sent() {
         ToDevice::Hello,
         ToDevice::Stop,
         ToDevice::Pumps(Pumps::default()),
+        ToDevice::Sheet { step: 3, act: SheetAct::Share(5_500) },
         ToDevice::Demand { vessel: Vessel::BoilKettle, demand: DemandMessage::Percent(6_000), lasts_ms: 5_000 },
         ToDevice::Demand { vessel: Vessel::LiquorTank, demand: DemandMessage::Hold(71_000), lasts_ms: 5_000 },
     ];

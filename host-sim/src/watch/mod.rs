@@ -4,7 +4,9 @@
 //! | --- | --- |
 //! | [`state`] | what is seen: [`state::Now`] four times a second, [`state::About`] when it changes |
 //! | [`hub`] | one source puts in, any number of readers take out |
-//! | [`order`] | what may be asked |
+//! | [`order`], [`translate`] | what may be asked, and the same as the controller understands it |
+//! | [`rehearsal`], [`drill`] | the source that needs no board, with faults on request |
+//! | [`track`], [`words`] | from what a controller says to a moment in words |
 //!
 //! ```text
 //!   rehearsal thread --+                +--> pages (server-sent events)
@@ -13,9 +15,14 @@
 //!          +------- orders <------------+
 //! ```
 
+pub mod drill;
 pub mod hub;
 pub mod order;
+pub mod rehearsal;
 pub mod state;
+pub mod track;
+pub mod translate;
+pub mod words;
 
 pub use hub::{Hub, Snapshot};
 pub use state::{About, Now};

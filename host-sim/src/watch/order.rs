@@ -2,22 +2,86 @@
 //! that arms or acknowledges.
 
 use copperhold_core::vessel::Vessel;
+use serde::Deserialize;
 
 /// What is asked.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Deserialize)]
+#[serde(tag = "act", rename_all = "snake_case", deny_unknown_fields)]
 pub enum Act {
     /// Takes all heat away and ends the sheet.
-    Stop,
-    /// No heat for this vessel.
-    Off(Vessel),
-    /// Hold this temperature, degrees Celsius.
-    Target(Vessel, f64),
-    /// This share of full power, 0 to 1.
-    Share(Vessel, f64),
+    Stop {},
+    /// No heat for this vessel. Without a sheet.
+    Off {
+        /// Its key.
+        vessel: VesselKey,
+    },
+    /// Hold this temperature. Without a sheet.
+    Target {
+        /// Its key.
+        vessel: VesselKey,
+        /// Degrees Celsius.
+        target_c: f64,
+    },
+    /// This share of full power. Without a sheet.
+    Share {
+        /// Its key.
+        vessel: VesselKey,
+        /// 0 to 1.
+        share: f64,
+    },
+    /// Another temperature for the step under way.
+    StepTarget {
+        /// Its index.
+        step: u8,
+        /// Degrees Celsius.
+        target_c: f64,
+    },
+    /// Another share of full power for the step under way.
+    StepShare {
+        /// Its index.
+        step: u8,
+        /// 0 to 1.
+        share: f64,
+    },
     /// What the prompt of this name asked has been done.
-    Answer(&'static str),
+    Answer {
+        /// Index of the step that asks.
+        step: u8,
+        /// The prompt's key.
+        prompt: String,
+    },
     /// Ends the step of this index.
-    StepOn(usize),
+    StepOn {
+        /// Its index.
+        step: u8,
+    },
     /// Stops the timer of the step of this index, or lets it run.
-    Hold(usize, bool),
+    Hold {
+        /// Its index.
+        step: u8,
+        /// Stop it.
+        held: bool,
+    },
+}
+
+/// A vessel by its key.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum VesselKey {
+    /// `liquor_tank`
+    LiquorTank,
+    /// `mash_tun`
+    MashTun,
+    /// `boil_kettle`
+    BoilKettle,
+}
+
+impl From<VesselKey> for Vessel {
+    fn from(key: VesselKey) -> Vessel {
+        match key {
+            VesselKey::LiquorTank => Vessel::LiquorTank,
+            VesselKey::MashTun => Vessel::MashTun,
+            VesselKey::BoilKettle => Vessel::BoilKettle,
+        }
+    }
 }

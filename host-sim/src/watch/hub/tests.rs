@@ -58,6 +58,6 @@ fn an_order_to_a_source_that_is_gone_is_answered() {
     let (hub, asked) = Hub::new(live(0.0), About::default());
     drop(asked);
     let runtime = tokio::runtime::Builder::new_current_thread().build().expect("a runtime");
-    let outcome = runtime.block_on(hub.ask(crate::watch::order::Act::Stop));
+    let outcome = runtime.block_on(hub.ask(crate::watch::order::Act::Stop {}));
     assert!(outcome.expect_err("nobody is there").contains("look at the panel"));
 }
