@@ -1,6 +1,8 @@
 //! The hub: one source puts in what it sees, any number of readers take it out. A slow reader misses moments, and holds up nobody.
 
+use super::history::History;
 use super::state::{About, Link, Now, STALE_S};
+use axum::body::Bytes;
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::time::Instant;
 use tokio::sync::{mpsc, oneshot, watch};
@@ -17,6 +19,17 @@ pub struct Snapshot {
     pub now: Now,
     /// As JSON.
     pub json: Arc<str>,
+    /// The same as a server-sent event.
+    pub event: Bytes,
+}
+
+impl Snapshot {
+    fn of(now: Now) -> Arc<Snapshot> {
+        // Plain data without maps: nothing in it can fail to be written.
+        let json: Arc<str> = serde_json::to_string(&now).unwrap_or_default().into();
+        let event = Bytes::from(format!("event: now\ndata: {json}\n\n"));
+        Arc::new(Snapshot { now, json, event })
+    }
 }
 
 /// What a reader asks of the source.
@@ -45,18 +58,20 @@ pub struct Hub {
     moments: watch::Sender<Arc<Snapshot>>,
     about: watch::Sender<Arc<About>>,
     orders: mpsc::Sender<Order>,
+    history: Mutex<History>,
 }
 
 impl Hub {
     /// A hub, and the end where the source hears what is asked of it.
     pub fn new(first: Now, about: About) -> (Arc<Hub>, mpsc::Receiver<Order>) {
         let (orders, asked) = mpsc::channel(WAITING_ORDERS);
-        let snapshot = Arc::new(Snapshot { json: json(&first), now: first.clone() });
+        let snapshot = Snapshot::of(first.clone());
         let hub = Hub {
             last: Mutex::new(Last { now: first, heard: Instant::now(), late_s: 0.0, count: 0 }),
             moments: watch::Sender::new(snapshot),
             about: watch::Sender::new(Arc::new(about)),
             orders,
+            history: Mutex::default(),
         };
         (Arc::new(hub), asked)
     }
@@ -88,12 +103,20 @@ impl Hub {
                 ..last.now.clone()
             }
         };
-        self.moments.send_replace(Arc::new(Snapshot { json: json(&now), now }));
+        if now.link == Link::Live {
+            self.history.lock().unwrap_or_else(PoisonError::into_inner).take(&now);
+        }
+        self.moments.send_replace(Snapshot::of(now));
     }
 
     /// The latest moment.
     pub fn now(&self) -> Arc<Snapshot> {
         self.moments.borrow().clone()
+    }
+
+    /// The day so far as JSON, thinned.
+    pub fn history(&self) -> String {
+        serde_json::to_string(&*self.history.lock().unwrap_or_else(PoisonError::into_inner)).unwrap_or_default()
     }
 
     /// Every moment from here on, as fast as the reader takes them.
@@ -129,11 +152,6 @@ impl Hub {
         // What a thread that failed left behind is still the last that was heard.
         self.last.lock().unwrap_or_else(PoisonError::into_inner)
     }
-}
-
-fn json(now: &Now) -> Arc<str> {
-    // Plain data without maps: nothing in it can fail to be written.
-    serde_json::to_string(now).unwrap_or_default().into()
 }
 
 #[cfg(test)]

@@ -6,6 +6,8 @@
 //! | [`hub`] | one source puts in, any number of readers take out |
 //! | [`order`], [`translate`] | what may be asked, and the same as the controller understands it |
 //! | [`rehearsal`], [`drill`] | the source that needs no board, with faults on request |
+//! | [`board`], [`conversation`] | the source that is real: the serial port, and what is said on it |
+//! | [`server`], [`gate`], [`routes`] | sockets, who may come in, what is served |
 //! | [`track`], [`words`] | from what a controller says to a moment in words |
 //!
 //! ```text
@@ -15,10 +17,16 @@
 //!          +------- orders <------------+
 //! ```
 
+pub mod board;
+pub mod conversation;
 pub mod drill;
+pub mod gate;
+mod history;
 pub mod hub;
 pub mod order;
 pub mod rehearsal;
+pub mod routes;
+pub mod server;
 pub mod state;
 pub mod track;
 pub mod translate;

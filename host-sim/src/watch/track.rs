@@ -101,6 +101,11 @@ impl Track {
         *self = Track { energy_j: self.energy_j, cautions: std::mem::take(&mut self.cautions), ..fresh };
     }
 
+    /// Number that the source drew at its start.
+    pub fn set_boot(&mut self, boot: u32) {
+        self.boot = boot;
+    }
+
     /// Who speaks.
     pub fn set_source(&mut self, source: Source) {
         self.source = source;
