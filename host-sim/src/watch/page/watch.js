@@ -138,7 +138,7 @@ function vessels() {
     const on = now.grant === key && v.duty > 0;
     put(find(".heat"), v.duty === null ? (now.pumps.mash ? "recirculates" : "") : on ? "heating, " + Math.round(v.duty * 100) + " %" : v.wanted > 0 ? "waits for the element" : "element off");
     const target = find(".target");
-    const wanted = v.demand.kind === "hold" ? [temp(v.demand.target_c) + " " + degrees(), "target"] : v.demand.kind === "percent" ? [Math.round(v.demand.share * 100) + " %", "of full power"] : ["off", "no target"];
+    const wanted = v.demand.kind === "hold" ? [temp(v.demand.target_c) + " " + degrees(), "target"] : v.demand.kind === "percent" ? [Math.round(v.demand.share * 100) + " %", "of full power"] : ["", ""];
     if (target.dataset.said !== wanted.join()) {
       target.dataset.said = wanted.join();
       const small = document.createElement("small");
@@ -195,7 +195,7 @@ function step(over) {
       text("figure-unit", s.may_adjust === "share" ? "%" : degrees());
     }
   }
-  if (about) list($("steps"), about.steps.map((a, i) => ({ kind: s && i < s.index ? "past" : "", current: s && i === s.index && !over, parts: [s && i < s.index ? "✓" : String(i + 1), a.name, [a.figures, "of"]] })));
+  if (about) list($("steps"), about.steps.map((a, i) => ({ kind: over || (s && i < s.index) ? "past" : "", current: s && i === s.index && !over, parts: [over || (s && i < s.index) ? "✓" : String(i + 1), a.name, [a.figures, "of"]] })));
 }
 function sheet() {
   text("sheet-name", about.sheet || "Copperhold");
