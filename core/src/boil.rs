@@ -32,6 +32,10 @@ pub const EDGE_CLIMB: Slope = Slope::from_micro(10_000);
 pub const BREAK_CLIMB: Slope = Slope::from_micro(6_500);
 /// The loss grows by about this much from the edge to the boil (vapour pressure of water, 3 K).
 const LOSS_GROWS: I16F16 = I16F16::lit("1.12");
+/// Share that is added where the climb falls short and full power's is not known.
+const RAISE_UNKNOWN: I16F16 = I16F16::lit("0.1");
+/// Full power's climb without loss, by what is seen of it with loss.
+const WITHOUT_LOSS: I16F16 = I16F16::lit("1.1");
 /// How long the hot break is watched (common practice, no source).
 pub const BREAK_LASTS: Span = Span::from_mins(4);
 /// A plateau is looked for only within this distance of the boiling point.
@@ -161,7 +165,7 @@ impl Boil {
         let climb = self.climb();
         self.means.clear();
         // Before heat control is sure of what full power does, the climb itself says most of it.
-        let slope = slope.or(climb.map(|climb| times(climb, const { I16F16::lit("1.1") })));
+        let slope = slope.or(climb.map(|climb| times(climb, WITHOUT_LOSS)));
         let (Some(slope), Some(climb)) = (slope, climb) else {
             let (duty, kept) = UNKNOWN_DUTY;
             return Phase::Edge { duty, kept, aim: EDGE_CLIMB, raised: 0 };
@@ -187,7 +191,7 @@ impl Boil {
         let weak = climb < Slope::from_micro(aim.micro() / 3 * 2);
         if low && weak && raised < MOST_RAISES {
             self.means.clear();
-            let more = slope.map_or(const { I16F16::lit("0.1") }, |slope| share(aim.fixed().saturating_sub(climb.fixed()), slope));
+            let more = slope.map_or(RAISE_UNKNOWN, |slope| share(aim.fixed().saturating_sub(climb.fixed()), slope));
             let raise = |duty: Duty| Duty::from_fixed(duty.fixed().saturating_add(more)).min(EDGE_DUTY.1);
             return Phase::Edge { duty: raise(duty), kept: raise(kept), aim, raised: raised.saturating_add(1) };
         }

@@ -43,8 +43,8 @@ const FIRST_TIME_S: i64 = 600;
 /// Bounds of what can be learned: 3 kg of grain in 45 L of tank to 12 kg in 15 L; the strongest to the weakest coil.
 const RATIO: (i64, i64) = (ONE / 8, ONE * 4);
 const TIME_S: (i64, i64) = (50, 2_400);
-/// Share of the ratio that is pushed.
-const SHARE: i64 = ONE * 95 / 100;
+/// Share of the ratio that is pushed: less until a rest has been reached once, because the ratio is a guess then.
+const SHARE: (i64, i64) = (ONE * 92 / 100, ONE * 95 / 100);
 /// The offset is learned over half the time constant, but not faster than this, s.
 const LEARN_S: i64 = 150;
 /// ... and fully only while the mash moves by less than this gap's worth.
@@ -101,6 +101,8 @@ pub struct Cascade {
     balance: Balance,
     stall: Stall,
     recirculate: bool,
+    /// A rest has been reached since the controller started.
+    reached: bool,
     mean: Mean,
     window: Deque<Sample, COUNT>,
 }
@@ -134,6 +136,7 @@ impl Cascade {
             balance: Balance::new(),
             stall: Stall::default(),
             recirculate: true,
+            reached: false,
             mean: Mean::default(),
             window: Deque::new(),
         }
@@ -178,7 +181,9 @@ impl Cascade {
             self.follow.forget_above(seen.offset, target);
         }
         let offset = self.follow.offset_at(target);
-        let push = if self.stall.stopped { 0 } else { product(product(SHARE, self.balance.ratio()), bits(lack)) };
+        self.reached |= self.recirculate && lack < STOPPED_RISE;
+        let share = if self.reached { SHARE.1 } else { SHARE.0 };
+        let push = if self.stall.stopped { 0 } else { product(product(share, self.balance.ratio()), bits(lack)) };
         let above = kelvin(offset.saturating_add(push)).min(self.limit).max(Kelvin::ZERO);
         Goal { tank: target.plus(above), recirculate: self.recirculate, flow_stopped: self.stall.stopped }
     }

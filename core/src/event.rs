@@ -4,7 +4,7 @@
 //! reader never takes a gap for silence. Trips are not kept here alone: the guard latches them by itself.
 
 use crate::guard::{Advice, Trip};
-use crate::units::Instant;
+use crate::units::{Instant, Span};
 use crate::vessel::Element;
 use heapless::Deque;
 
@@ -27,6 +27,8 @@ pub enum Event {
     Step(u8),
     /// The sheet asks for an addition (counted from 0 within the step).
     Addition(u8),
+    /// The sheet goes on; it stood still for this long, because of a trip or because nobody had armed.
+    SheetStood(Span),
     /// The last step of the sheet ended.
     SheetDone,
 }

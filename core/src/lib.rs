@@ -10,7 +10,7 @@
 //! | [`probe`] | raw counts to temperatures, and what no liquid can do |
 //! | [`guard`] | watches for danger: holds, trips, advises |
 //! | [`sequencer`], [`sheet`] | the brew day's steps |
-//! | [`cascade`], [`boil`] | the mash by its own thermometer; coming to the boil |
+//! | [`cascade`], [`boil`], [`boil_power`] | the mash by its own thermometer; coming to the boil; how hard to boil |
 //! | [`heat`] | from a demand and a reading to a duty, learning the vessel while it heats |
 //! | [`arbiter`] | who gets the one element |
 //! | [`units`], [`vessel`], [`settings`], [`event`] | words the others are made of |
@@ -23,6 +23,7 @@
 pub mod arbiter;
 pub mod arming;
 pub mod boil;
+pub mod boil_power;
 pub mod burst;
 pub mod cascade;
 pub mod controller;

@@ -96,8 +96,8 @@ enum Until {
     Cool(Vessel, Celsius),
     /// Time.
     Lasted(Span),
-    /// The kettle boils and its hot break is over.
-    Rolling,
+    /// The kettle boils.
+    Boils,
 }
 
 /// One stage.
@@ -114,10 +114,12 @@ struct Stage {
 pub struct Seen {
     /// Time since the last control tick.
     pub elapsed: Span,
+    /// Nothing may heat: a trip is latched, or nobody has armed. Time and temperatures move nothing; a person's answer or skip does.
+    pub stands: bool,
     /// Readings; `None` while a probe has a fault.
     pub readings: PerVessel<Option<Celsius>>,
-    /// The kettle boils and its hot break is over.
-    pub rolling: bool,
+    /// The kettle boils.
+    pub boils: bool,
     /// Boiling point at the rig's altitude.
     pub boiling: Celsius,
     /// The mash pump runs: it is withheld while the coil would cool the mash.
@@ -135,8 +137,10 @@ pub struct Directive {
     pub pumps: Pumps,
     /// What a person is asked.
     pub prompt: Option<Prompt>,
-    /// Time left on the step's timer, while it runs.
+    /// Time left on the step's timer, if the stage has one.
     pub timer_left: Option<Span>,
+    /// The sheet stands still until a person arms.
+    pub stands: bool,
 }
 
 /// Something to log.
@@ -146,6 +150,8 @@ pub enum Note {
     Step(u8),
     /// An addition is due.
     Addition(u8),
+    /// It goes on after standing still for this long.
+    Stood(Span),
     /// The sheet is done.
     Done,
 }
@@ -163,6 +169,8 @@ pub struct Sequencer {
     asked: Option<Prompt>,
     answered: Option<Prompt>,
     paused: bool,
+    stood: Span,
+    begun: bool,
     attended: bool,
     announced: bool,
 }
@@ -180,6 +188,8 @@ impl Sequencer {
             asked: None,
             answered: None,
             paused: false,
+            stood: Span::ZERO,
+            begun: false,
             attended: false,
             announced: false,
         }
@@ -285,7 +295,8 @@ impl Sequencer {
     pub fn tick(&mut self, seen: &Seen, mut tell: impl FnMut(Note)) -> Option<Directive> {
         self.announce(&mut tell);
         let mut stage = self.stage_at(seen)?;
-        if !self.paused {
+        self.account_for_standing(seen, &mut tell);
+        if !self.paused && !seen.stands {
             self.in_stage = self.in_stage.plus(seen.elapsed);
         }
         self.call_additions(&stage, &mut tell);
@@ -294,9 +305,21 @@ impl Sequencer {
             self.announce(&mut tell);
             stage = self.stage_at(seen)?;
         }
-        let directive = directive(&stage, self.in_stage);
+        let directive = Directive { stands: seen.stands, ..directive(&stage, self.in_stage) };
         self.asked = directive.prompt;
         Some(directive)
+    }
+
+    /// Before a sheet has ever gone on, it waits rather than stands.
+    fn account_for_standing(&mut self, seen: &Seen, tell: &mut impl FnMut(Note)) {
+        if !seen.stands {
+            self.begun = true;
+            if self.stood > Span::ZERO {
+                tell(Note::Stood(core::mem::take(&mut self.stood)));
+            }
+        } else if self.begun {
+            self.stood = self.stood.plus(seen.elapsed);
+        }
     }
 
     fn announce(&mut self, tell: &mut impl FnMut(Note)) {
@@ -310,6 +333,10 @@ impl Sequencer {
         let answered = self.answered.take();
         match stage.until {
             Until::Answered(prompt) => answered == Some(prompt),
+            Until::Warm(..) | Until::Resting(_) | Until::Cool(..) | Until::Lasted(_) | Until::Boils if seen.stands => {
+                self.rested = Span::ZERO;
+                false
+            }
             Until::Warm(vessel, target, band) => seen.readings.get(vessel).is_some_and(|t| t >= target.less(band)),
             Until::Resting(at) => {
                 let warm = seen.readings.mash_tun.is_some_and(|mash| mash >= at.less(REST_STARTS));
@@ -318,7 +345,7 @@ impl Sequencer {
             }
             Until::Cool(vessel, target) => seen.readings.get(vessel).is_some_and(|t| t <= target),
             Until::Lasted(lasts) => self.in_stage >= lasts,
-            Until::Rolling => seen.rolling,
+            Until::Boils => seen.boils,
         }
     }
 
@@ -375,12 +402,14 @@ impl Sequencer {
             (Step::Rest { at, lasts } | Step::MashOut { at, lasts }, 1) => Some(off(Until::Lasted(*lasts)).mash(*at)),
             (Step::Sparge { at, .. }, 0) => Some(off(Until::Warm(Vessel::LiquorTank, *at, REST_STARTS)).tank(*at).pumping(MASH)),
             (Step::Sparge { at, .. }, 1) => Some(off(Until::Answered(Prompt::SetSparge)).tank(*at)),
-            (Step::Sparge { .. }, 2) => Some(off(Until::Answered(Prompt::KettleCovered)).pumping(SPARGE)),
-            (Step::Sparge { water, .. }, 3) => {
-                let hold = seen.boiling.less(RUN_OFF_HOLD);
-                Some(off(Until::Answered(Prompt::SpargeDone(*water))).kettle(Demand::Hold(hold)).pumping(SPARGE))
+            (Step::Sparge { at, hold, .. }, 2) => {
+                Some(off(Until::Answered(Prompt::KettleCovered)).tank_if(*hold, *at).pumping(SPARGE))
             }
-            (Step::BringToBoil, 0) => Some(Stage { to_the_boil: true, ..off(Until::Rolling) }),
+            (Step::Sparge { water, at, hold }, 3) => {
+                let kettle = Demand::Hold(seen.boiling.less(RUN_OFF_HOLD));
+                Some(off(Until::Answered(Prompt::SpargeDone(*water))).kettle(kettle).tank_if(*hold, *at).pumping(SPARGE))
+            }
+            (Step::BringToBoil, 0) => Some(Stage { to_the_boil: true, ..off(Until::Boils) }),
             (Step::Boil { duty, lasts, .. }, 0) => Some(off(Until::Lasted(*lasts)).kettle(Demand::Percent(*duty))),
             (Step::KnockOut, 0) => Some(off(Until::Answered(Prompt::ReadyWhirlpool))),
             (Step::Whirlpool { lasts }, 0) => Some(off(Until::Lasted(*lasts)).pumping(WORT)),
@@ -431,6 +460,10 @@ impl Stage {
         self
     }
 
+    fn tank_if(self, hold: bool, at: Celsius) -> Stage {
+        if hold { self.tank(at) } else { self }
+    }
+
     /// Holds the mash through the coil.
     fn mash(mut self, at: Celsius) -> Stage {
         self.demands.mash_tun = Demand::Hold(at);
@@ -452,9 +485,9 @@ fn directive(stage: &Stage, in_stage: Span) -> Directive {
     let (prompt, timer_left) = match stage.until {
         Until::Answered(prompt) => (Some(prompt), None),
         Until::Lasted(lasts) => (None, Some(lasts.less(in_stage))),
-        Until::Warm(..) | Until::Resting(_) | Until::Cool(..) | Until::Rolling => (None, None),
+        Until::Warm(..) | Until::Resting(_) | Until::Cool(..) | Until::Boils => (None, None),
     };
-    Directive { demands: stage.demands, to_the_boil: stage.to_the_boil, pumps: stage.pumps, prompt, timer_left }
+    Directive { demands: stage.demands, to_the_boil: stage.to_the_boil, pumps: stage.pumps, prompt, timer_left, stands: false }
 }
 
 #[cfg(test)]

@@ -52,10 +52,12 @@ pub enum Step {
         water: Litres,
         /// Its temperature in the tank.
         at: Celsius,
+        /// The tank is held at `at` while its water runs: what is left must cover its element.
+        hold: bool,
     },
-    /// Bring the kettle to the boil and past the hot break.
+    /// Bring the kettle to the boil.
     BringToBoil,
-    /// Boil at a fixed share of full power, with timed additions.
+    /// Boil at a fixed share of full power, with timed additions. The time runs from the boil's beginning; the hot break is part of it.
     Boil {
         /// Share of full power.
         duty: Duty,

@@ -6,15 +6,18 @@
 //! ```
 //!
 //! The guard comes first and does not know the demand. When it trips, or the controller is disarmed, every demand made by hand is
-//! dropped: heat never comes back by itself.
+//! dropped, and a sheet stands still: neither its time nor a temperature moves it. A person who acknowledges and arms again sets it
+//! going where it stood; heat never comes back by itself.
 
 use crate::arbiter::{Arbiter, Want};
-use crate::boil::Boil;
+use crate::boil::{Boil, Phase};
+use crate::boil_power::compensated;
 use crate::cascade::{Cascade, Tank};
 use crate::event::{Event, Log};
 use crate::fast::{FastReport, Lease, Switches};
 use crate::guard::detectors::{DetectorFacts, Detectors};
 use crate::guard::sense::Sense;
+use crate::guard::service::Service;
 use crate::guard::{Advice, Facts, Guard, Notice, Verdict};
 use crate::heat::{Demand, HeatConfig, HeatControl, Learned};
 use crate::probe::plausibility::Plausibility;
@@ -99,11 +102,14 @@ pub struct Supervisor {
     cascade: Cascade,
     coil_would_cool: bool,
     boil: Option<Boil>,
+    /// Nominal and measured.
+    mains_mv: Option<(u32, u32)>,
     heat: PerElement<Option<HeatControl>>,
     arbiter: Arbiter,
     was_armed: bool,
     last_grant: Option<Element>,
     detectors: Detectors,
+    service: Service,
     /// Pumps that ran since the last tick.
     running: Pumps,
     last_panel: Switches,
@@ -127,6 +133,7 @@ impl Supervisor {
             cascade: Cascade::new(draft.cascade_limit, knowledge.mash_offset),
             coil_would_cool: false,
             boil: None,
+            mains_mv: None,
             heat: PerElement::build(|element| {
                 let config = HeatConfig::new(settings.fastest(element)?).ok()?;
                 Some(HeatControl::new(config, *knowledge.vessels.get(element)))
@@ -135,6 +142,7 @@ impl Supervisor {
             was_armed: false,
             last_grant: None,
             detectors: Detectors::new(&settings),
+            service: Service::new(),
             running: Pumps::default(),
             last_panel: Switches::default(),
             commanded: false,
@@ -265,6 +273,15 @@ impl Supervisor {
         if done { Ok(()) } else { Err(Refusal::Step) }
     }
 
+    /// Voltage at the elements, measured, in millivolts; `nominal_mv` is the one that the settings' element powers are for. A fixed share of
+    /// full power is then made good for it. `None`: not measured.
+    pub const fn mains(&mut self, nominal_mv: u32, measured_mv: Option<u32>) {
+        self.mains_mv = match measured_mv {
+            Some(measured) => Some((nominal_mv, measured)),
+            None => None,
+        };
+    }
+
     /// Pumps switched by hand. A sheet overrides them.
     pub const fn pump(&mut self, pumps: Pumps) {
         self.pumps = pumps;
@@ -293,7 +310,8 @@ impl Supervisor {
         }
         self.was_armed = report.armed;
 
-        let directive = self.follow_sheet(now, elapsed, &readings);
+        let stands = verdict == Verdict::Tripped || !report.armed;
+        let directive = self.follow_sheet(now, elapsed, &readings, stands);
         let demands = directive.as_ref().map_or(self.demands, |directive| directive.demands);
         let pumps = directive.as_ref().map_or(self.pumps, |directive| directive.pumps);
         let to_the_boil = directive.is_some_and(|directive| directive.to_the_boil);
@@ -304,10 +322,11 @@ impl Supervisor {
         let wants = PerElement::build(|e| if switches.selector.allows(e) { *wants.get(e) } else { Want::default() });
         let pumps = Pumps { mash: pumps.mash && !self.coil_would_cool, ..pumps };
         let may_heat = verdict == Verdict::Clear && report.armed;
-        let heat = self.arbiter.tick(elapsed, &wants, &report.applied).filter(|_| may_heat);
+        let sees = |element: Element| readings.get(element.vessel()).is_ok();
+        let heat = self.arbiter.tick(elapsed, &wants, &report.applied).filter(|&(element, _)| may_heat && sees(element));
         self.status.yields = self.arbiter.yields(&wants);
         self.status.missed = self.arbiter.missed();
-        self.running = pumps;
+        self.running = if report.armed { pumps } else { Pumps::default() };
         Lease { tripped: verdict == Verdict::Tripped, hold: verdict == Verdict::Hold, heat, pumps }
     }
 
@@ -341,7 +360,7 @@ impl Supervisor {
         switches: &Switches,
         report: &FastReport,
     ) -> Verdict {
-        let needed = self.needed();
+        self.service.tick(elapsed, &readings, self.running, report);
         let attended = self.take_attended(switches);
         let learned = PerElement::build(|element| {
             let learned = self.heat(element)?.learned()?;
@@ -350,10 +369,9 @@ impl Supervisor {
         let found = self.detectors.tick(&DetectorFacts {
             elapsed,
             readings: &readings,
-            needed: &needed,
             pumps: self.running,
-            wanted: self.status.wanted,
             report,
+            service: &self.service,
             sense: switches.sense,
             learned,
             attended,
@@ -366,7 +384,7 @@ impl Supervisor {
             now,
             elapsed,
             readings,
-            needed,
+            relied: self.service.relied(),
             stopped: report.stopped,
             stop_loop: switches.stop_loop,
             clock_fault: report.clock_fault,
@@ -387,22 +405,12 @@ impl Supervisor {
         })
     }
 
-    /// Probes that something depends on: any demand but off, of whatever kind; the mash needs the tank's probe too.
-    fn needed(&self) -> PerVessel<bool> {
-        let demands = self.status.directive.as_ref().map_or(self.demands, |directive| directive.demands);
-        let to_the_boil = self.status.directive.is_some_and(|directive| directive.to_the_boil);
-        PerVessel {
-            liquor_tank: demands.liquor_tank != Demand::Off || demands.mash_tun != Demand::Off,
-            mash_tun: demands.mash_tun != Demand::Off,
-            boil_kettle: demands.boil_kettle != Demand::Off || to_the_boil,
-        }
-    }
-
-    fn follow_sheet(&mut self, now: Instant, elapsed: Span, readings: &PerVessel<Reading>) -> Option<Directive> {
+    fn follow_sheet(&mut self, now: Instant, elapsed: Span, readings: &PerVessel<Reading>, stands: bool) -> Option<Directive> {
         let seen = Seen {
             elapsed,
+            stands,
             readings: PerVessel::build(|vessel| readings.get(vessel).ok()),
-            rolling: self.boil.as_ref().is_some_and(|boil| matches!(boil.phase(), crate::boil::Phase::Rolling { .. })),
+            boils: self.boil.as_ref().is_some_and(|boil| matches!(boil.phase(), Phase::HotBreak { .. } | Phase::Rolling { .. })),
             boiling: self.settings.get().boiling,
             recirculating: self.running.mash,
         };
@@ -414,6 +422,7 @@ impl Supervisor {
                 match note {
                     Note::Step(step) => Event::Step(step),
                     Note::Addition(addition) => Event::Addition(addition),
+                    Note::Stood(time) => Event::SheetStood(time),
                     Note::Done => Event::SheetDone,
                 },
             );
@@ -461,7 +470,7 @@ impl Supervisor {
         let Demand::Hold(target) = demands.mash_tun else {
             self.cascade.rest();
             self.status.flow_stopped = false;
-            return demands.liquor_tank;
+            return self.made_good(demands.liquor_tank);
         };
         // The guard holds while either probe has a fault.
         let (Ok(mash), Ok(reading), Some(heat)) = (readings.mash_tun, readings.liquor_tank, &self.heat.liquor_tank) else {
@@ -488,14 +497,29 @@ impl Supervisor {
         to_the_boil: bool,
         report: &FastReport,
     ) -> Demand {
-        if !to_the_boil {
-            self.boil = None;
-            return demands.boil_kettle;
-        }
+        let asked = self.made_good(demands.boil_kettle);
+        let limit = match (to_the_boil, asked, &self.boil) {
+            (true, _, _) => Duty::FULL,
+            // The boil's time runs from the plateau on, so its first minutes are the hot break's.
+            (false, Demand::Percent(share), Some(boil)) if matches!(boil.phase(), Phase::HotBreak { .. }) => share,
+            (false, _, _) => {
+                self.boil = None;
+                return asked;
+            }
+        };
         let Ok(reading) = readings.boil_kettle else { return Demand::Off };
         let Some(heat) = &self.heat.boil_kettle else { return Demand::Off };
         let boil = self.boil.get_or_insert_with(|| Boil::new(self.settings.get().boiling));
-        Demand::Percent(boil.tick(elapsed, reading, heat.settled(), slope_of(heat), report.applied.boil_kettle))
+        let kept = boil.tick(elapsed, reading, heat.settled(), slope_of(heat), report.applied.boil_kettle);
+        Demand::Percent(kept.min(limit))
+    }
+
+    /// A fixed share, made good for the voltage where it is measured.
+    fn made_good(&self, demand: Demand) -> Demand {
+        match (demand, self.mains_mv) {
+            (Demand::Percent(duty), Some((nominal, measured))) => Demand::Percent(compensated(duty, nominal, measured)),
+            (Demand::Off | Demand::Hold(_) | Demand::Percent(_), _) => demand,
+        }
     }
 
     fn want(

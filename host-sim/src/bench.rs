@@ -58,6 +58,8 @@ pub struct Bench<T: Tamper = Honest> {
     pub tamper: T,
     /// Tick every 10 ms, as a board does, instead of jumping to the next change.
     pub every_tick: bool,
+    /// Voltage that the settings' powers are for, where the rig measures the present one, mV.
+    nominal_mv: Option<u32>,
     setups: PerVessel<ProbeSetup>,
     outputs: Outputs,
     now: Instant,
@@ -84,6 +86,7 @@ impl<T: Tamper> Bench<T> {
         Ok(Bench {
             tamper,
             every_tick: false,
+            nominal_mv: rig.rig.mains.measured.then(|| fit::millivolts(rig.rig.mains.volts)),
             controller: Controller::new(fit::settings(rig)?, knowledge),
             brewery: Brewery::new(&rig.rig, seed),
             switches: Switches { stop_loop: true, ..Switches::default() },
@@ -103,6 +106,7 @@ impl<T: Tamper> Bench<T> {
             switches: self.switches,
             tamper,
             every_tick: self.every_tick,
+            nominal_mv: self.nominal_mv,
             setups: self.setups,
             outputs: self.outputs,
             now: self.now,
@@ -158,6 +162,10 @@ impl<T: Tamper> Bench<T> {
         if self.tamper.restarts(t_s) {
             let supervisor = self.controller.supervisor();
             self.controller = Controller::new(*supervisor.settings(), supervisor.knowledge());
+        }
+        if let Some(nominal_mv) = self.nominal_mv {
+            let measured_mv = fit::millivolts(self.brewery.network().rig().mains.volts);
+            self.controller.supervisor_mut().mains(nominal_mv, Some(measured_mv));
         }
         let mut inputs = Inputs { probes: self.read(), switches: self.switches };
         self.tamper.readings(t_s, &mut inputs.probes);

@@ -45,6 +45,8 @@ pub struct Day {
     pub advice: Vec<AdviceRecord>,
     /// Where the energy went.
     pub energy: Energy,
+    /// What each element's vessel gave up to the other.
+    pub yielded: PerElement<Yielded>,
     /// Volumes and boil-off.
     pub volumes: Volumes,
     /// Fast ticks at which both elements were seen on. Always 0, and counted rather than assumed.
@@ -180,6 +182,15 @@ impl Energy {
     }
 }
 
+/// What one vessel gave up because both wanted heat and one element conducts at a time.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct Yielded {
+    /// Time in which both wanted heat, s; 0 if this one had what it wanted.
+    pub seconds: f64,
+    /// Energy that it wanted in that time and did not have then, kWh.
+    pub kwh: f64,
+}
+
 /// Volumes of the day, L (as measured cold, at 20 C).
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub struct Volumes {
@@ -193,4 +204,6 @@ pub struct Volumes {
     pub post_boil_l: f64,
     /// Rate of boil-off over the timed boil, L/h.
     pub boil_off_l_per_h: f64,
+    /// Power of the timed boil that did not become vapour, from the two volumes, W: the rig's `boil_loss`. `None`: they do not tell.
+    pub dry_loss_w: Option<f64>,
 }

@@ -35,6 +35,11 @@ pub fn degrees(celsius: Celsius) -> f64 {
     f64::from(celsius.fixed().to_bits()) / 65_536.0
 }
 
+/// A voltage in the core's unit, mV, saturating.
+pub fn millivolts(volts: f64) -> u32 {
+    (volts * 1000.0).round() as u32
+}
+
 /// The controller's settings for a rig.
 ///
 /// # Errors

@@ -45,10 +45,11 @@ impl Rig {
             element: Some(element),
             probe: pt100,
             limit_c: None,
+            boil_loss_w: None,
         };
         Rig {
             name: "example".to_owned(),
-            mains: Mains { volts: 240.0, hertz: 60 },
+            mains: Mains { volts: 240.0, hertz: 60, measured: false },
             site: Site { altitude_m: 0.0, air_c: 20.0, humidity: 0.5, tap_c: 12.0, tap_l_per_min: 12.0 },
             liquor_tank: heated,
             mash_tun: VesselRig { element: None, element_top_l: 0.0, mixing_s: 25.0, ..heated },
@@ -90,6 +91,8 @@ pub struct Mains {
     pub volts: f64,
     /// 50 or 60 Hz.
     pub hertz: u8,
+    /// The controller measures the voltage at the elements: shares of full power are made good for it.
+    pub measured: bool,
 }
 
 /// The place and the day.
@@ -134,6 +137,8 @@ pub struct VesselRig {
     pub probe: Probe,
     /// Hard limit: the guard trips above it, degrees Celsius. `None`: derived (tank and tun 90, kettle 4 above boiling).
     pub limit_c: Option<f64>,
+    /// Power of a boiling kettle that does not become vapour, as two volumes taught it, W. `None`: derived from its figures.
+    pub boil_loss_w: Option<f64>,
 }
 
 /// An immersion element.

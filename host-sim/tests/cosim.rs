@@ -142,8 +142,29 @@ fn answers_have_the_keys_of_the_interface() {
     assert!(answer["trips"].is_array() && answer["refused"].is_array());
 }
 
+#[test]
+fn a_share_is_made_good_for_mains_that_are_measured_and_only_then() {
+    let mut controller = Controller::start();
+    let mut line = json!({"t_s": 0.0, "probes_c": {"boil_kettle": 60.0}, "switches": {"stop_loop": true, "key": true}, "commands": [
+        {"arm": true}, {"demand": {"vessel": "boil_kettle", "percent": 60.0}}]});
+    assert_eq!(controller.send(&line)["refused"], json!([]));
+    // 60 % x (240/216)^2 = 74.07 %: what a line says holds for that line.
+    for (n, (mains_v, share)) in
+        [(None, 0.6), (Some(json!(216.0)), 0.7407), (Some(Value::Null), 0.6), (Some(json!(20)), 0.6)].into_iter().enumerate()
+    {
+        line = json!({"t_s": 1.0 + n as f64, "probes_c": {"boil_kettle": 60.0}});
+        if let Some(mains_v) = mains_v {
+            line["mains_v"] = mains_v;
+        }
+        let duty = controller.send(&line)["duty"]["boil_kettle"].as_f64().expect("a number");
+        assert!((duty - share).abs() < 1e-4, "{line}: {duty}");
+    }
+}
+
 /// Bad lines and the field that the answer must name. `T` stands for a time that follows the last line's.
-const BAD: [(&str, &str); 24] = [
+const BAD: [(&str, &str); 26] = [
+    ("{\"t_s\":T,\"probes_c\":{},\"mains_v\":\"low\"}", "mains_v"),
+    ("{\"t_s\":T,\"probes_c\":{},\"mains_v\":-1}", "mains_v"),
     ("this is no JSON", "line"),
     ("[1,2]", "line"),
     ("\u{fffd}{", "line"),

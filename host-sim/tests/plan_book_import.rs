@@ -80,6 +80,12 @@ fn the_logbook_is_written_shown_measured_compared_and_exported() {
     assert!(copperhold(&["book", "measure", "1", "post-boil-volume", "26 L", "--book", book]).status.success());
     let planned = text(&copperhold(&["plan", "--book", book]).stdout);
     assert!(planned.contains("as measured on one day"), "{planned}");
+    let again = copperhold(&["book", "measure", "1", "post-boil-volume", "26 L", "--book", book]);
+    assert!(text(&again.stdout).contains("Learned: ") && text(&again.stdout).contains("made no vapour"), "{}", text(&again.stdout));
+    let wrong = copperhold(&["book", "measure", "2", "pre-boil-volume", "31 L", "--book", book]);
+    assert!(!text(&wrong.stdout).contains("Learned"), "one volume teaches nothing");
+    let wrong = copperhold(&["book", "measure", "2", "post-boil-volume", "32 L", "--book", book]);
+    assert!(text(&wrong.stdout).contains("teach nothing"), "{}", text(&wrong.stdout));
     let page = fresh("compared.html");
     let compared = copperhold(&["book", "compare", "1", "2", "--book", book, "--report", page.to_str().unwrap()]);
     assert!(text(&compared.stdout).contains("What differed"), "{}", text(&compared.stdout));

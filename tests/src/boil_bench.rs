@@ -8,6 +8,7 @@ use copperhold_core::boil::Phase;
 use copperhold_core::guard::Trip;
 use copperhold_core::sheet::{Sheet, Step};
 use copperhold_core::supervisor::Knowledge;
+use copperhold_core::units::{Duty, Span};
 use copperhold_core::vessel::Vessel;
 
 /// A kettle of fresh wort.
@@ -91,7 +92,8 @@ impl Wort {
         let boiling_c = bench.brewery.boiling_c();
         let loss_w = bench.brewery.standing_loss_w(copperhold_core::vessel::Element::BoilKettle, boiling_c);
         let mut steps = Sheet::default();
-        let _ = steps.steps.push(Step::BringToBoil);
+        let boil = Step::Boil { duty: Duty::FULL, lasts: Span::from_mins(30), additions: Default::default() };
+        steps.steps.extend([Step::BringToBoil, boil]);
         bench.controller.supervisor_mut().start(steps);
         let mut result = BreakResult {
             boils_s: f64::INFINITY,

@@ -10,11 +10,27 @@ const PAYLOAD: usize = 256;
 
 /// Builds the image for the Pico as it is released, in `target` or the workspace's own target folder; gives the ELF file.
 ///
-/// Paths of this machine are taken out of it, so that two machines build the same bytes.
-///
 /// # Errors
 /// The build's own words.
 pub fn build_pico(target: Option<&Path>) -> Result<PathBuf, String> {
+    let what = ["build", "--package", "copperhold-firmware", "--bin", "pico", "--features", "pico"];
+    Ok(build(&what, &[], target)?.join("pico"))
+}
+
+/// Builds the scripted day for the Pico's processor with the image's profile, to be loaded into its RAM; gives the ELF file.
+///
+/// # Errors
+/// The build's own words.
+pub fn build_same_bits() -> Result<PathBuf, String> {
+    let what = ["rustc", "--package", "copperhold-same-bits", "--bin", "same-bits"];
+    // Loaded where it runs, without gaps between its parts.
+    let link = ["--", "-C", "link-arg=--image-base=0x20000000", "-C", "link-arg=--nmagic"];
+    Ok(build(&what, &link, None)?.join("same-bits"))
+}
+
+/// Builds with the image's profile; gives the folder of what was built. Paths of this machine are taken out, so that two machines build the
+/// same bytes.
+fn build(what: &[&str], more: &[&str], target: Option<&Path>) -> Result<PathBuf, String> {
     let root = Path::new(env!("CARGO_MANIFEST_DIR")).parent().ok_or("the workspace has a root")?;
     let target = target
         .map_or_else(|| std::env::var_os("CARGO_TARGET_DIR").map_or_else(|| root.join("target"), PathBuf::from), PathBuf::from);
@@ -22,9 +38,10 @@ pub fn build_pico(target: Option<&Path>) -> Result<PathBuf, String> {
     let mut flags = vec![format!("--remap-path-prefix={}=.", root.display())];
     flags.extend(home.map(|home| format!("--remap-path-prefix={}=cargo", home.display())));
     let output = Command::new("cargo")
-        .args(["build", "--package", "copperhold-firmware", "--bin", "pico", "--features", "pico"])
+        .args(what)
         .args(["--target", "thumbv6m-none-eabi", "--profile", "firmware", "--target-dir"])
         .arg(&target)
+        .args(more)
         .current_dir(root)
         .env_remove("RUSTFLAGS")
         .env("CARGO_ENCODED_RUSTFLAGS", flags.join("\u{1f}"))
@@ -33,7 +50,7 @@ pub fn build_pico(target: Option<&Path>) -> Result<PathBuf, String> {
     if !output.status.success() {
         return Err(String::from_utf8_lossy(&output.stderr).into_owned());
     }
-    Ok(target.join("thumbv6m-none-eabi/firmware/pico"))
+    Ok(target.join("thumbv6m-none-eabi/firmware"))
 }
 
 /// The loaded parts of an ELF file for a 32-bit little-endian machine: address in flash and bytes.

@@ -232,8 +232,14 @@ fn account(day: &mut Day, state: &State) {
         carried_kwh: total - stored_kwh - state.lost_kwh - state.evaporated_kwh,
     };
     let boil_off_l = state.evaporated_kwh / 0.627;
-    day.volumes =
-        Volumes { strike_l: 20.0, sparge_l: 24.0, pre_boil_l: 32.0, post_boil_l: 32.0 - boil_off_l, boil_off_l_per_h: boil_off_l };
+    day.volumes = Volumes {
+        strike_l: 20.0,
+        sparge_l: 24.0,
+        pre_boil_l: 32.0,
+        post_boil_l: 32.0 - boil_off_l,
+        boil_off_l_per_h: boil_off_l,
+        dry_loss_w: None,
+    };
 }
 
 fn story_events(day: &mut Day) {

@@ -70,7 +70,7 @@ fn step() -> impl Strategy<Value = Step> {
         (litres(), litres()).prop_map(|(strike, refill)| Step::DoughIn { strike, refill }),
         (celsius(), span()).prop_map(|(at, lasts)| Step::Rest { at, lasts }),
         (celsius(), span()).prop_map(|(at, lasts)| Step::MashOut { at, lasts }),
-        (litres(), celsius()).prop_map(|(water, at)| Step::Sparge { water, at }),
+        (litres(), celsius(), any::<bool>()).prop_map(|(water, at, hold)| Step::Sparge { water, at, hold }),
         Just(Step::BringToBoil),
         (duty(), span(), proptest::collection::vec(span(), 0..4)).prop_map(|(duty, lasts, additions)| Step::Boil {
             duty,

@@ -62,7 +62,7 @@ fn the_demo_compiles_to_these_very_steps() {
         Step::Rest { at: c(64), lasts: Span::from_mins(40) },
         Step::Rest { at: c(69), lasts: Span::from_mins(20) },
         Step::MashOut { at: c(76), lasts: Span::from_mins(10) },
-        Step::Sparge { water: l(19_000), at: c(77) },
+        Step::Sparge { water: l(19_000), at: c(77), hold: false },
         Step::BringToBoil,
         Step::Boil {
             duty: Duty::from_basis_points(6000),

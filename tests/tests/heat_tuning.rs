@@ -146,6 +146,20 @@ fn every_rule_has_the_margins_its_authors_promise_on_an_integrating_kettle() {
     }
 }
 
+/// Skogestad 2003 gives GM 2.96, PM 46.9 degrees and Ms 1.70 for SIMC with `tc = L`, whatever the kettle.
+#[test]
+fn simc_has_its_published_margins_on_any_integrating_kettle() {
+    let table = rows("pid_tuning.csv");
+    for (climb, lag) in [(0.003, 10.0), (0.0348, 20.0), (0.15, 110.0)] {
+        let gains = kettle(climb, lag).gains(IntegratingRule::Simc(Brisk::Tight)).unwrap();
+        let (gm, pm, ms) = margins(&gains, climb, lag);
+        for (quantity, got, published, rounding) in [("GM", gm, 2.96, 0.005), ("PM", pm, 46.9, 0.05), ("Ms", ms, 1.70, 0.005)] {
+            find(&table, &format!("V_simc_int_{quantity}")).check(got).unwrap_or_else(|why| panic!("{why}"));
+            assert!((got - published).abs() < rounding, "{quantity} {got}, published {published}, at {climb} K/s and {lag} s");
+        }
+    }
+}
+
 /// An integrator with dead time and unequal slopes, as the rows I1 to I5 assume: its rate of change is what power was one dead time ago.
 struct Tank {
     rate: f64,

@@ -222,7 +222,7 @@ fn whole_day() -> Sheet {
         Step::DoughIn { strike: litres(20_000), refill: litres(10_000) },
         Step::Rest { at, lasts },
         Step::MashOut { at, lasts },
-        Step::Sparge { water: litres(15_000), at },
+        Step::Sparge { water: litres(15_000), at, hold: false },
         Step::BringToBoil,
         boil,
         Step::KnockOut,

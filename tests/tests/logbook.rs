@@ -3,6 +3,7 @@
 use copperhold::day::{Day, Units};
 use copperhold::files::{self, RigFile, SheetFile};
 use copperhold::logbook::compare::Comparison;
+use copperhold::logbook::dry_loss::{self, DryLoss, Taught};
 use copperhold::logbook::measure::Kind;
 use copperhold::logbook::{BookError, Logbook, Opening, StoredDay, Writer, compare_page, compare_text, export};
 use copperhold::rehearse::Rehearsal;
@@ -154,14 +155,32 @@ fn measurements_give_efficiencies_that_a_pencil_gives() {
     let after = Kind::PostBoilVolume;
     book.measure(1, after, after.read("26 L", None).unwrap(), "26 L").unwrap();
     assert!((book.day(1).unwrap().measured_boil_off().unwrap() - 4.0).abs() < 0.01);
-    // What was measured is there for the next plan of the same boil on the same rig, and for no other.
-    let learned = |rig: &str, from: &str, to: &str| {
-        let sheet = files::parse_sheet("sheet", &files::DEMO_SHEET.replace(from, to)).unwrap();
-        book.measured_boil_off(rig, &sheet).unwrap()
-    };
-    assert!(learned("Millrace Shed", "", "").is_some_and(|(rate, days)| (rate - 4.0).abs() < 0.01 && days == 1));
-    assert_eq!(learned("Millrace Shed", "at = \"60 %\"", "at = \"50 %\""), None);
-    assert_eq!(learned("Another", "", ""), None);
+}
+
+#[test]
+fn the_boils_volumes_teach_its_dry_loss_for_another_element_and_are_corrected() {
+    let path = fresh("dry-loss");
+    let (book, day) = brew(Logbook::open(&path).unwrap(), "", "", 5000);
+    let loss = |rig: &str| book.dry_loss(rig).unwrap();
+    // The rehearsed day's own volumes first.
+    let own_w = day.volumes.dry_loss_w.expect("an hour's boil tells");
+    assert_eq!(loss("Millrace Shed"), Some(DryLoss { watts: own_w, days: 1, by_hand: false }));
+    assert_eq!(loss("Another"), None);
+    let measure = |kind: Kind, text: &str| book.measure(1, kind, kind.read(text, None).unwrap(), text).unwrap();
+    measure(Kind::PreBoilVolume, "30 L");
+    assert!(loss("Millrace Shed").is_some_and(|loss| !loss.by_hand), "one volume teaches nothing");
+    measure(Kind::PostBoilVolume, "26.5 L");
+    // 3.5 L in the boil's hour took 2190 W (steam tables); the rest of its mean power made no vapour.
+    let boil = day.steps.iter().find(|step| step.name == "Boil").unwrap();
+    let dry_w = boil.energy_kwh * 1000.0 - 3.5 * 625.7;
+    let learned = loss("Millrace Shed").unwrap();
+    assert!((learned.watts - dry_w).abs() < 3.0 && learned.by_hand && learned.days == 1, "{learned:?}, by pencil {dry_w}");
+    assert!(book.day(1).unwrap().learned.iter().any(|(name, watts)| name == dry_loss::LEARNED && *watts == learned.watts));
+    // More gone than the power can evaporate: the day teaches nothing until it is put right.
+    measure(Kind::PostBoilVolume, "16.5 L");
+    assert_eq!((loss("Millrace Shed"), book.day(1).unwrap().taught()), (None, Taught::Contradiction));
+    measure(Kind::PostBoilVolume, "26.5 L");
+    assert_eq!(loss("Millrace Shed"), Some(learned));
 }
 
 #[test]

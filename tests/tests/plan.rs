@@ -2,6 +2,7 @@
 
 use copperhold::brewing::clock::Clock;
 use copperhold::files::{self, RigFile, SheetFile};
+use copperhold::logbook::dry_loss::DryLoss;
 use copperhold::plan::limits::{Limit, Weight};
 use copperhold::plan::{Begin, Plan, PlanError, Wishes, text};
 use unicode_width::UnicodeWidthStr;
@@ -30,7 +31,7 @@ fn plan((rig, sheet): &(RigFile, SheetFile), wishes: Wishes) -> Plan {
 }
 
 /// One rehearsal is enough where the brewer's pace does not matter.
-const ONE: Wishes = Wishes { begin: None, price_per_kwh: None, efficiency: 0.80, extract: 0.80, paces: 1, boil_off: None };
+const ONE: Wishes = Wishes { begin: None, price_per_kwh: None, efficiency: 0.80, extract: 0.80, paces: 1, dry_loss: None };
 
 /// A pair that gives the demo's rig another coil or chiller.
 const SLOW_COIL: (&str, &str) = ("[boil_kettle]", "[coil]\nconductance = \"180 W/K\"\n\n[boil_kettle]");
@@ -100,10 +101,15 @@ fn gravities_follow_the_extract_and_the_efficiency_asked_for() {
 
 #[test]
 fn a_learned_boil_off_takes_the_place_of_the_rehearsals() {
-    let plan = plan(&demo(), Wishes { boil_off: Some((5.0, 3)), ..ONE });
-    // An hour at 5 L/h, from what the rehearsal has when the boil begins.
-    assert!((plan.process.post_boil_l() - (plan.day.volumes.pre_boil_l - 5.0)).abs() < 1e-9);
-    assert!(text::page(&plan).contains("5.00 L/h in the boil, as measured on 3 days"));
+    let learned = |watts| Wishes { dry_loss: Some(DryLoss { watts, days: 3, by_hand: true }), ..ONE };
+    let (plan, lossy) = (plan(&demo(), learned(700.0)), plan(&demo(), learned(1_000.0)));
+    // By pencil: an hour's mean power less 700 W, at 625.7 W for each litre an hour (steam tables).
+    let boil = plan.day.steps.iter().find(|step| step.name == "Boil").unwrap();
+    let rate = (boil.energy_kwh * 1000.0 - 700.0) / 625.7;
+    assert!((plan.boil_off.0 - rate).abs() < 0.01, "{rate} L/h by pencil, {:?}", plan.boil_off);
+    assert!((plan.process.post_boil_l() - (plan.day.volumes.pre_boil_l - rate)).abs() < 0.02);
+    assert!((plan.boil_off.0 - lossy.boil_off.0 - 300.0 / 625.7).abs() < 0.01);
+    assert!(text::page(&plan).contains("L/h in the boil, as measured on 3 days"));
 }
 
 #[test]

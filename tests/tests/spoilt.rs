@@ -3,7 +3,7 @@
 //! Not guided by coverage: that needs a nightly compiler, which a fresh machine does not have. What once failed is kept in `tests/corpus` and
 //! is replayed first, then spoilt with the rest. `COPPERHOLD_SEED` sets the seed; `COPPERHOLD_LONG=yes` tries a hundred times as much.
 
-use copperhold::cosim::Cosim;
+use copperhold::cosim::{self, Cosim};
 use copperhold::files;
 use copperhold::fit;
 use copperhold::plant::rng::Pcg;
@@ -99,7 +99,7 @@ fn spoilt_rigs_and_sheets_end_in_a_value_or_a_diagnostic() {
 fn spoilt_lines_of_a_co_simulation_are_answered_in_one_line_and_heat_nothing_unless_armed() {
     let settings = fit::settings(&files::demo_rig().expect("the demo rig")).expect("its figures");
     campaign("co-simulation", 3, &corpus("cosim"), |bytes| {
-        let mut cosim = Cosim::new(&settings, Knowledge::default());
+        let mut cosim = Cosim::new(&settings, cosim::ANY_RIG_V, Knowledge::default());
         let mut well = false;
         for line in bytes.split(|&byte| byte == b'\n').filter(|line| !line.trim_ascii().is_empty()) {
             let answer = cosim.exchange(&String::from_utf8_lossy(line));

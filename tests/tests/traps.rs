@@ -1,4 +1,5 @@
-//! Traps that others fell into, each as a test. T3 is with the probes, T7, T11 and T13 also beside the code they are about.
+//! Traps that others fell into, each as a test. T2 and T4 are in `heat_pid.rs`, T8 in `heat_tuning.rs` and `tune.rs`, T3 is with the probes; T7,
+//! T11 and T13 also beside the code they are about.
 
 use copperhold::files;
 use copperhold::rehearse::Rehearsal;
@@ -15,7 +16,7 @@ use copperhold_core::probe::ProbeFault;
 use copperhold_core::sheet::Step;
 use copperhold_core::units::{Duty, Instant, Span};
 use copperhold_core::vessel::{Element, PerVessel, Pumps, Vessel};
-use copperhold_tests::bench::{Bench, FAST, c, sheet};
+use copperhold_tests::bench::{Bench, FAST, c, draft, sheet};
 use std::fmt::Write;
 
 /// What the power side saw, tick by tick, and what tripped.
@@ -24,11 +25,15 @@ type Run = (Vec<Outputs>, Option<Trip>);
 /// Its name, and how a person asks for it.
 type Mode = (&'static str, fn(&mut Bench));
 
-/// The three ways a kettle can be asked to heat at full power.
-const MODES: [Mode; 3] = [
+/// The four ways a kettle can be asked to heat at full power.
+const MODES: [Mode; 4] = [
     ("percent", |bench| bench.demand(Vessel::BoilKettle, Demand::Percent(Duty::FULL))),
     ("hold", |bench| bench.demand(Vessel::BoilKettle, Demand::Hold(c(103_000)))),
     ("to the boil", |bench| bench.controller.supervisor_mut().start(sheet([Step::BringToBoil]))),
+    ("boil", |bench| {
+        let boil = Step::Boil { duty: Duty::FULL, lasts: Span::from_mins(60), additions: Default::default() };
+        bench.controller.supervisor_mut().start(sheet([boil]));
+    }),
 ];
 
 /// A minute of full power in each mode, then a danger; what the power side saw of it, tick by tick, and what tripped.
@@ -88,6 +93,35 @@ fn t1_a_stop_takes_everything_in_the_tick_that_sees_it_whatever_the_mode() {
     let runs = after(|bench, tick| bench.inputs.switches.stop_loop = tick > 50, 2, |outputs| *outputs);
     alike(&runs, Trip::StopLoop);
     assert!(runs.iter().all(|(seen, _)| seen.iter().all(|outputs| *outputs == Outputs::default())));
+}
+
+#[test]
+fn t4_what_mains_and_cascade_add_is_added_before_the_limits() {
+    // A share made good for low mains ends at full power, and the hot break's limit stands after it.
+    for (share, measured_mv) in [(10_000, 120_000), (6_000, 120_000), (9_000, 216_000), (10_000, 480_000)] {
+        let mut bench = Bench::armed();
+        bench.read(Vessel::BoilKettle, 60_000);
+        bench.controller.supervisor_mut().mains(240_000, Some(measured_mv));
+        bench.demand(Vessel::BoilKettle, Demand::Percent(Duty::from_basis_points(share)));
+        bench.run(Span::from_secs(10));
+        let wanted = bench.controller.supervisor().status().wanted.boil_kettle;
+        let made_good = f64::from(share) / 1e4 * (240_000.0 / f64::from(measured_mv)).powi(2);
+        assert!((f64::from(wanted.bits()) / 65_536.0 - made_good.min(1.0)).abs() < 2e-4, "{share} at {measured_mv} mV: {wanted:?}");
+    }
+    // Offset and push of the cascade: at most its limit above the mash, and never past the tank's own limit.
+    for (mash, target) in [(20_000, 66_000), (65_000, 66_000), (30_000, 88_000), (85_000, 50_000)] {
+        let mut bench = Bench::armed();
+        bench.read(Vessel::LiquorTank, 60_000);
+        bench.read(Vessel::MashTun, mash);
+        bench.run(Span::from_secs(5));
+        bench.demand(Vessel::MashTun, Demand::Hold(c(target)));
+        for _ in 0..600 {
+            bench.run(Span::from_secs(1));
+            let Some(tank) = bench.controller.supervisor().status().setpoints.liquor_tank else { continue };
+            let highest = (target + draft().cascade_limit.milli()).min(88_000);
+            assert!((target..=highest + 1).contains(&tank.milli()), "mash {mash}, target {target}: tank {tank:?}");
+        }
+    }
 }
 
 #[test]

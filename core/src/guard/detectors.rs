@@ -3,6 +3,7 @@
 use super::Trip;
 use super::heat_watch::{Bounds, Finding, HeatFacts, HeatWatch};
 use super::sense::{Sense, SenseFacts, SenseWatch};
+use super::service::{IN_SERVICE, Service};
 use crate::fast::FastReport;
 use crate::probe::Reading;
 use crate::settings::Settings;
@@ -13,24 +14,24 @@ use crate::vessel::{Element, PerElement, PerVessel, Pumps, Vessel};
 pub const FASTEST_FALL: Slope = Slope::from_micro(600_000);
 /// It counts once it has fallen by this much more than that.
 pub const FALL_MARGIN: Kelvin = Kelvin::from_milli(5_000);
+/// It is watched until the vessel has had no heat for this long: then a person may take the probe out, or let the liquid out.
+const FALL_REST: Span = Span::from_mins(1);
 /// A mash colder than the tank by more than this takes heat through the coil, if its pump runs.
 const DRAINS: Kelvin = Kelvin::from_milli(1_000);
 
-/// The facts of one control tick.
+/// The facts of one control tick: what was read, and what was really done.
 #[derive(Debug, Clone, Copy)]
 pub struct DetectorFacts<'a> {
     /// Time since the last one.
     pub elapsed: Span,
     /// Readings, after the plausibility filter.
     pub readings: &'a PerVessel<Reading>,
-    /// Vessels that something is asked of.
-    pub needed: &'a PerVessel<bool>,
     /// Pumps that ran.
     pub pumps: Pumps,
-    /// What heat control wanted.
-    pub wanted: PerElement<Duty>,
     /// What the fast path did.
     pub report: &'a FastReport,
+    /// Where heat was sent.
+    pub service: &'a Service,
     /// Sense lines.
     pub sense: Sense,
     /// Climb and lag that heat-ups taught.
@@ -78,7 +79,7 @@ impl Detectors {
             contactor: facts.report.contactor,
             off: PerElement::build(|e| *applied.get(e) == Duty::ZERO && facts.report.grant != Some(e)),
             full: PerElement::build(|e| *applied.get(e) >= Duty::from_basis_points(9_000)),
-            heating: facts.report.armed && Vessel::ALL.iter().any(|v| *facts.needed.get(*v)),
+            armed: facts.report.armed,
             attended: facts.attended,
         });
         let mut found = Found { trip: sensed.trip, hold: sensed.hold, ask: sensed.ask };
@@ -93,34 +94,42 @@ impl Detectors {
 
     fn watch_fall(&mut self, vessel: Vessel, facts: &DetectorFacts<'_>) -> Option<Trip> {
         let peak = self.peak.get_mut(vessel);
-        let (Ok(reading), true) = (*facts.readings.get(vessel), *facts.needed.get(vessel)) else {
+        let quiet = facts.service.quiet_for(vessel);
+        let (Ok(reading), true) = (*facts.readings.get(vessel), quiet < FALL_REST) else {
             *peak = None;
             return None;
         };
         let highest = peak.map_or(reading, |peak| peak.less(FASTEST_FALL.over(facts.elapsed)).max(reading));
-        let fell = highest.above(reading) > FALL_MARGIN;
-        *peak = if fell { None } else { Some(highest) };
+        *peak = Some(highest);
+        let fell = quiet == Span::ZERO && highest.above(reading) > FALL_MARGIN;
+        if fell {
+            *peak = None;
+        }
         fell.then_some(Trip::Fell(vessel))
     }
 
     fn watch_heat(&mut self, element: Element, facts: &DetectorFacts<'_>) -> Option<Trip> {
         let watch = self.heat.get_mut(element).as_mut()?;
+        let vessel = element.vessel();
         let powered = facts.report.contactor || facts.sense.contactor == Some(true);
-        let (Ok(reading), true) = (*facts.readings.get(element.vessel()), powered) else {
+        if !powered {
             // Without power nothing can heat, and a person may pour what they like.
             watch.forget();
             return None;
+        }
+        let Ok(reading) = *facts.readings.get(vessel) else {
+            watch.look_away(facts.elapsed);
+            return None;
         };
-        let fed = facts.pumps.mash || !*facts.needed.get(element.vessel());
+        let fed = facts.pumps.mash || facts.service.is_handled(vessel) || facts.service.quiet_for(vessel) >= IN_SERVICE;
         let mash_takes = facts.readings.mash_tun.is_ok_and(|mash| mash.plus(DRAINS) < reading);
         let finding = watch.tick(&HeatFacts {
             elapsed: facts.elapsed,
             reading,
             applied: *facts.report.applied.get(element),
-            wanted: *facts.wanted.get(element),
             learned: *facts.learned.get(element),
             drained: element == Element::LiquorTank && facts.pumps.mash && mash_takes,
-            may_come_from: if fed { hottest_other(element.vessel(), facts.readings) } else { None },
+            may_come_from: if fed { hottest_other(vessel, facts.readings) } else { None },
         })?;
         watch.forget();
         Some(match finding {
@@ -133,3 +142,6 @@ impl Detectors {
 fn hottest_other(vessel: Vessel, readings: &PerVessel<Reading>) -> Option<Celsius> {
     Vessel::ALL.iter().filter(|&&other| other != vessel).filter_map(|&other| readings.get(other).ok()).max()
 }
+
+#[cfg(test)]
+mod tests;

@@ -7,12 +7,15 @@
 //! - **Unasked heat** (a shorted relay, the other vessel's wire): the *ceiling* is the highest temperature that commanded heat explains.
 //!   It follows the reading down, and rises only with commanded work. A reading a margin above it was heated by something else. Pumps
 //!   can do that too, but never beyond the hottest other vessel.
-//! - **No rise** (probe out of the liquid, element open, probe frozen or swapped): after work enough for a clear rise of the largest
-//!   filling, the reading has risen by less than a third of it.
+//! - **No rise** (probe out of the liquid, element open, probe frozen or swapped): a *debt* of rise. Power above half of full, smoothed over
+//!   the lag, runs it up; power below half and every movement of the reading pay it off. A hold, however its heat is sliced, never owes; full
+//!   power that moves nothing owes the limit after the work for [`EXPECTED_RISE`] of the largest filling.
 //!
-//! Both judge by delivered energy, so a large cold vessel is given the time it needs and a small one is not given more. Near the boil, where
-//! energy no longer raises the temperature, no rise is not judged. What neither can see: a relay that shorts while full power is asked for
-//! anyway, and a dry element, whose sheath is red hot long before a thermometer in the liquid could tell.
+//! Both judge by what was really fired, not by what anybody wanted, so every kind of demand is watched alike. Evidence is a sum in kelvin: a
+//! climb or a lag that is learned in between changes how it grows from there, and takes none of it away. A large cold vessel is given the time
+//! it needs and a small one is not given more. Near the boil, where energy no longer raises the temperature, no debt is made. What neither
+//! can see: a relay that shorts while full power is asked for anyway, and a dry element, whose sheath is red hot long before a thermometer in
+//! the liquid could tell.
 
 use crate::heat::lag::LagChain;
 use crate::units::{Celsius, Duty, Kelvin, Slope, Span};
@@ -20,17 +23,19 @@ use fixed::types::I16F16;
 
 /// A reading this far above its ceiling was heated by something else. Ten times the noise of a poor probe, after the median filter.
 pub const UNASKED_MARGIN: Kelvin = Kelvin::from_milli(1_000);
-/// Work is judged once it should have raised the largest filling by this much.
+/// Full power is found out once it should have raised the largest filling by this much.
 pub const EXPECTED_RISE: Kelvin = Kelvin::from_milli(2_000);
-/// Of the expected rise, less than this share is no rise: a coil that carries the heat into a mash leaves about a half.
-const RISE_SHARE: I16F16 = I16F16::lit("0.3");
+/// The debt that trips: the share of that rise which full power must show at least. A coil that carries the heat into a mash leaves a half.
+const DEBT: Kelvin = Kelvin::from_milli(600);
+/// A vessel may lose this share of what full power gives, in parts per million: a hold that needs less is never judged.
+const LOST_PPM: i64 = 500_000;
+/// What full power must show, of what is left after that: three fifths.
+const SHOWN: (i64, i64) = (3, 5);
 /// The climb is believed to be at least this share of what was learned: the filling changes between heat-ups.
 const CLIMB_SHARE: I16F16 = I16F16::lit("0.5");
-/// Work counts towards a rise only at this share of full power or more; holding needs less and raises nothing.
-const WORKING: Duty = Duty::from_basis_points(5_000);
 /// No rise is not judged nearer to the boiling point than this: evaporation takes a growing share.
 const NEAR_BOIL: Kelvin = Kelvin::from_milli(8_000);
-/// A new low within this of the old one is noise.
+/// A reading that turns back by less than this is noise.
 const NOISE: Kelvin = Kelvin::from_milli(150);
 /// Faster than this many times the steepest climb, and by more than this in one tick, is a pour; it settles within this time.
 const LEAP_FACTOR: I16F16 = I16F16::lit("4");
@@ -38,6 +43,8 @@ const LEAP: Kelvin = Kelvin::from_milli(400);
 const POUR_SETTLES: Span = Span::from_secs(60);
 /// What the smoothed share counts in.
 const SECOND: Span = Span::from_secs(1);
+/// A tick counts as no longer than this.
+const LONGEST_TICK: Span = Span::from_mins(60);
 /// Lag where none was learned.
 const UNKNOWN_LAG: Span = Span::from_secs(60);
 
@@ -59,13 +66,11 @@ pub struct HeatFacts {
     pub elapsed: Span,
     /// The vessel's reading.
     pub reading: Celsius,
-    /// Share of full power that was commanded since the last tick.
+    /// Share of full power that was fired since the last tick.
     pub applied: Duty,
-    /// Share of full power that heat control wanted: a hold that shares the element is paid in slices of full power and wants little.
-    pub wanted: Duty,
     /// Climb and lag that a heat-up taught.
     pub learned: Option<(Slope, Span)>,
-    /// The hottest other vessel, if its heat may have come here: a pump runs, or nobody asked anything of this vessel.
+    /// The hottest other vessel, if its heat may have come here: a pump runs, or this element has been quiet for long.
     pub may_come_from: Option<Celsius>,
     /// A pump carries its heat on to a colder vessel: no rise is not judged, as the coil may take all that the element gives.
     pub drained: bool,
@@ -89,16 +94,15 @@ pub struct HeatWatch {
     arrived: LagChain<2>,
     ceiling: Option<Celsius>,
     last: Option<Celsius>,
+    /// Time without a reading since then.
+    away: Span,
     poured: Span,
-    lowest: Option<Celsius>,
-    worked: Span,
-    /// It has risen as it should: heat is on its way already, and no time is given for it.
-    follows: bool,
-    idle: Span,
-    /// Smoothed share of full power, in microseconds per second.
+    /// The reading without its noise: it follows every rise at once, and a fall that is more than noise.
+    mark: Option<Celsius>,
+    /// Rise that is owed, in 2^-24 K/s for a microsecond.
+    debt: i64,
+    /// Smoothed share of full power, parts per million.
     usual: LagChain<1>,
-    /// The lag that `worked` was counted with.
-    lag: Span,
 }
 
 impl HeatWatch {
@@ -110,23 +114,26 @@ impl HeatWatch {
             arrived: LagChain::settled(0),
             ceiling: None,
             last: None,
+            away: Span::ZERO,
             poured: Span::ZERO,
-            lowest: None,
-            worked: Span::ZERO,
-            follows: false,
-            idle: Span::ZERO,
+            mark: None,
+            debt: 0,
             usual: LagChain::settled(0),
-            lag: UNKNOWN_LAG,
         }
     }
 
-    /// Forgets the evidence: after a trip, or while there is no reading.
-    pub fn forget(&mut self) {
+    /// Forgets the evidence: after a trip, or while nothing has power.
+    pub const fn forget(&mut self) {
         self.ceiling = None;
         self.last = None;
-        self.lowest = None;
-        self.worked = Span::ZERO;
-        self.follows = false;
+        self.mark = None;
+        self.debt = 0;
+        self.usual = LagChain::settled(0);
+    }
+
+    /// A tick without a reading: nothing to judge, and nothing that was seen is lost.
+    pub const fn look_away(&mut self, elapsed: Span) {
+        self.away = self.away.plus(elapsed);
     }
 
     /// Looks at one tick.
@@ -171,43 +178,38 @@ impl HeatWatch {
     fn is_poured(&mut self, facts: &HeatFacts) -> bool {
         let leap = self.last.map_or(Kelvin::ZERO, |last| facts.reading.above(last));
         self.last = Some(facts.reading);
-        let most = self.bounds.fastest.over(facts.elapsed).times(LEAP_FACTOR).plus(LEAP);
+        let since_last = core::mem::take(&mut self.away).plus(facts.elapsed);
+        let most = self.bounds.fastest.over(since_last).times(LEAP_FACTOR).plus(LEAP);
         self.poured = if leap > most { POUR_SETTLES } else { self.poured.less(facts.elapsed) };
         self.poured > Span::ZERO
     }
 
     fn does_not_rise(&mut self, facts: &HeatFacts, lag: Span) -> bool {
-        // One tick says little: a hold may come as single ticks of full power, or as slices between another vessel's.
-        let usual = self.usual.tick(micros(facts.elapsed), micros(lag), micros(SECOND.share(facts.applied)));
-        let near_boil = facts.reading >= self.bounds.boiling.less(NEAR_BOIL);
-        let working = facts.applied >= WORKING && facts.wanted >= WORKING;
-        self.idle = if working { Span::ZERO } else { self.idle.plus(facts.elapsed) };
-        // A pause of a lag or two (a changeover, a slice for the other vessel) does not wipe out what was seen.
-        let rested = self.idle > lag.plus(lag);
-        let fell = self.lowest.is_none_or(|lowest| facts.reading < lowest.less(NOISE));
-        // What was counted with another lag cannot be judged with this one.
-        let relearned = lag != self.lag;
-        self.lag = lag;
-        if near_boil || rested || fell || facts.drained || relearned {
-            self.lowest = Some(facts.reading);
-            self.worked = Span::ZERO;
-            self.follows = false;
-            return false;
+        let dt_us = micros(facts.elapsed.min(LONGEST_TICK));
+        let usual_ppm = self.usual.tick(dt_us, micros(lag), micros(SECOND.share(facts.applied)));
+        let above_half = usual_ppm.saturating_sub(LOST_PPM);
+        let blind = facts.drained || facts.reading >= self.bounds.boiling.less(NEAR_BOIL);
+        let owed = if blind { above_half.min(0) } else { above_half };
+        let climb = i64::from(self.flattest(facts).fixed().to_bits());
+        let owed = climb.saturating_mul(owed).saturating_mul(SHOWN.0) / (SHOWN.1 * 1_000_000);
+        let paid = finely(self.movement(facts.reading));
+        self.debt = self.debt.saturating_add(owed.saturating_mul(dt_us)).saturating_sub(paid).max(0);
+        self.debt >= finely(DEBT)
+    }
+
+    /// How far the reading has moved since the last tick, noise apart. A fall counts too: cold water takes the heat as well as the credit.
+    fn movement(&mut self, reading: Celsius) -> Kelvin {
+        let mark = *self.mark.get_or_insert(reading);
+        let low = mark.less(NOISE);
+        if reading > mark {
+            self.mark = Some(reading);
+            reading.above(mark)
+        } else if reading < low {
+            self.mark = Some(reading.plus(NOISE));
+            low.above(reading)
+        } else {
+            Kelvin::ZERO
         }
-        if working && usual >= micros(SECOND.share(WORKING)) {
-            self.worked = self.worked.plus(facts.elapsed.share(facts.applied));
-        }
-        // Until the usual share passes half, most of a lag has gone by already.
-        let judged = if self.follows { self.worked } else { self.worked.less(lag) };
-        let expected = self.flattest(facts).over(judged);
-        let rise = self.lowest.map_or(Kelvin::ZERO, |lowest| facts.reading.above(lowest));
-        if rise >= expected.times(RISE_SHARE) && expected >= EXPECTED_RISE {
-            // It follows: begin anew, so that a later fault is judged by its own time.
-            self.lowest = Some(facts.reading);
-            self.worked = Span::ZERO;
-            self.follows = true;
-        }
-        expected >= EXPECTED_RISE && rise < expected.times(RISE_SHARE)
     }
 
     fn flattest(&self, facts: &HeatFacts) -> Slope {
@@ -218,6 +220,11 @@ impl HeatWatch {
 fn scaled(slope: Slope, by: I16F16) -> Slope {
     let bits = (i64::from(slope.fixed().to_bits()).saturating_mul(i64::from(by.to_bits()))) >> 16;
     Slope::from_fixed(fixed::types::I8F24::from_bits(i32::try_from(bits).unwrap_or(i32::MAX)))
+}
+
+/// A difference in the unit of the debt.
+fn finely(kelvin: Kelvin) -> i64 {
+    i64::from(kelvin.fixed().to_bits()).saturating_mul(1_000_000 << 8)
 }
 
 fn one_and_a_half(span: Span) -> Span {

@@ -34,9 +34,9 @@ pub const UNASKED_CURRENT_PATIENCE: Span = Span::from_millis(500);
 pub const NO_CURRENT_PATIENCE: Span = Span::from_secs(3);
 /// An element may be reported uncovered for this long, with no heat meanwhile: waves and bubbles.
 pub const UNCOVERED_PATIENCE: Span = Span::from_secs(2);
-/// A person is asked for after this long without any act at the panel or the link while something heats.
+/// A person is asked for after this long without any act at the panel or the link while armed.
 pub const ASK_AFTER: Span = Span::from_mins(4 * 60);
-/// And the heat ends after this long.
+/// And it trips after this long.
 pub const ALONE_AFTER: Span = Span::from_mins(6 * 60);
 
 /// The facts of one control tick.
@@ -52,8 +52,8 @@ pub struct SenseFacts {
     pub off: PerElement<bool>,
     /// See `off`.
     pub full: PerElement<bool>,
-    /// Some vessel is to be heated.
-    pub heating: bool,
+    /// Armed: whatever is asked of it, heat may come.
+    pub armed: bool,
     /// A person did something.
     pub attended: bool,
 }
@@ -102,14 +102,14 @@ impl SenseWatch {
                 finding.trip = finding.trip.or(Some(Trip::NoCurrent(element)));
             }
             // Once seen dry while heating, an element stays dry until its line says covered.
-            let seen = *self.uncovered.get(element) > Span::ZERO || (facts.heating && !*facts.off.get(element));
+            let seen = *self.uncovered.get(element) > Span::ZERO || (facts.armed && !*facts.off.get(element));
             let dry = seen && *facts.sense.covered.get(element) == Some(false);
             if count(self.uncovered.get_mut(element), dry) >= UNCOVERED_PATIENCE {
                 finding.trip = finding.trip.or(Some(Trip::Uncovered(element)));
             }
             finding.hold |= *self.uncovered.get(element) > Span::ZERO;
         }
-        self.alone = if facts.attended || !facts.heating { Span::ZERO } else { self.alone.plus(facts.elapsed) };
+        self.alone = if facts.attended || !facts.armed { Span::ZERO } else { self.alone.plus(facts.elapsed) };
         finding.ask = self.alone >= ASK_AFTER;
         if self.alone >= ALONE_AFTER {
             finding.trip = finding.trip.or(Some(Trip::Alone));

@@ -20,7 +20,7 @@ impl Bench {
             now: Instant::START,
             elapsed: TICK,
             readings: PerVessel::build(|_| Ok(Celsius::from_milli(20_000))),
-            needed: PerVessel::build(|_| true),
+            relied: PerVessel::build(|_| true),
             stopped: false,
             stop_loop: true,
             clock_fault: false,
@@ -163,7 +163,7 @@ fn t7_the_first_cause_is_reported_and_later_ones_are_counted() {
 fn h14_a_vessel_trips_two_seconds_above_its_limit_wherever_it_is_and_not_before() {
     for vessel in Vessel::ALL {
         let mut bench = Bench::new();
-        bench.facts.needed = PerVessel::build(|_| false);
+        bench.facts.relied = PerVessel::build(|_| false);
         bench.read(vessel, 89_999);
         assert_eq!(bench.run(Span::from_mins(10)), Verdict::Clear);
         bench.read(vessel, 90_000);
@@ -199,7 +199,7 @@ fn a_vessel_that_tripped_on_its_limit_must_cool_a_kelvin_before_it_can_be_acknow
 #[test]
 fn a_hot_vessel_whose_probe_then_fails_is_still_hot() {
     let mut bench = Bench::new();
-    bench.facts.needed = PerVessel::build(|_| false);
+    bench.facts.relied = PerVessel::build(|_| false);
     bench.read(Vessel::LiquorTank, 91_000);
     bench.run(LIMIT_PATIENCE);
     bench.fail(Vessel::LiquorTank, ProbeFault::Open);
@@ -208,7 +208,7 @@ fn a_hot_vessel_whose_probe_then_fails_is_still_hot() {
 }
 
 #[test]
-fn h11_a_needed_probe_without_a_reading_holds_at_once_trips_after_five_seconds_and_recovers_before() {
+fn h11_a_probe_relied_upon_without_a_reading_holds_at_once_trips_after_five_seconds_and_recovers_before() {
     for fault in ProbeFault::ALL {
         for vessel in Vessel::ALL {
             let mut bench = Bench::new();
@@ -216,17 +216,48 @@ fn h11_a_needed_probe_without_a_reading_holds_at_once_trips_after_five_seconds_a
             assert_eq!(bench.run(Span::from_millis(4_750)), Verdict::Hold);
             bench.read(vessel, 66_000);
             assert_eq!(bench.tick(), Verdict::Clear, "it recovers by itself");
+            bench.run(Span::from_secs(75));
             bench.fail(vessel, fault);
-            assert_eq!(bench.run(Span::from_millis(4_750)), Verdict::Hold, "and its patience starts anew");
+            assert_eq!(bench.run(Span::from_millis(4_750)), Verdict::Hold, "and after a while its patience is whole again");
             assert_eq!((bench.tick(), bench.first()), (Verdict::Tripped, Some(Trip::Probe(vessel, fault))));
         }
     }
 }
 
 #[test]
+fn h11_a_probe_that_comes_and_goes_trips_in_the_end_and_a_rare_break_never_does() {
+    let flapping = |away_ticks: u32, well_ticks: u32| {
+        let mut bench = Bench::new();
+        for _ in 0..2_000 {
+            bench.fail(Vessel::BoilKettle, ProbeFault::Open);
+            bench.run(TICK.times(u64::from(away_ticks)));
+            bench.read(Vessel::BoilKettle, 66_000);
+            bench.run(TICK.times(u64::from(well_ticks)));
+        }
+        bench.first()
+    };
+    for well_ticks in [1, 10, 50] {
+        assert_eq!(flapping(4, well_ticks), Some(Trip::Probe(Vessel::BoilKettle, ProbeFault::Open)), "well for {well_ticks}");
+    }
+    assert_eq!(flapping(4, 60), None, "a second in sixteen is what it bears");
+    assert_eq!(flapping(19, 400), None, "long, but rare");
+}
+
+#[test]
+fn h11_a_trip_that_was_acknowledged_begins_with_whole_patience() {
+    let mut bench = Bench::new();
+    bench.fail(Vessel::BoilKettle, ProbeFault::Open);
+    bench.run(PROBE_PATIENCE);
+    bench.read(Vessel::BoilKettle, 66_000);
+    assert_eq!(bench.press(), Verdict::Clear);
+    bench.fail(Vessel::BoilKettle, ProbeFault::Open);
+    assert_eq!(bench.run(Span::from_millis(4_750)), Verdict::Hold);
+}
+
+#[test]
 fn a_probe_that_nothing_needs_gives_one_piece_of_advice_and_no_more() {
     let mut bench = Bench::new();
-    bench.facts.needed = PerVessel::build(|vessel| vessel != Vessel::BoilKettle);
+    bench.facts.relied = PerVessel::build(|vessel| vessel != Vessel::BoilKettle);
     bench.fail(Vessel::BoilKettle, ProbeFault::NotReady);
     assert_eq!(bench.run(Span::from_secs(4)), Verdict::Clear);
     assert_eq!(bench.told, [], "a probe that is starting up is nothing to speak of");
@@ -249,7 +280,7 @@ fn a_trip_on_a_probe_holds_until_it_reads_again_even_if_nothing_needs_it_any_mor
     let mut bench = Bench::new();
     bench.fail(Vessel::LiquorTank, ProbeFault::Shorted);
     bench.run(PROBE_PATIENCE);
-    bench.facts.needed = PerVessel::build(|_| false);
+    bench.facts.relied = PerVessel::build(|_| false);
     assert_eq!(bench.press(), Verdict::Tripped);
     bench.read(Vessel::LiquorTank, 66_000);
     assert_eq!(bench.press(), Verdict::Clear);

@@ -8,6 +8,8 @@
 
 /// Format of the step ratio `dt / (tau + dt)`: Q20.
 const RATIO_BITS: u32 = 20;
+/// The furthest a stage may trail, so that a product with a ratio up to one fits.
+const APART: i64 = 1 << 42;
 
 /// `N` equal first-order lags in series. Values are in any linear unit, within 2^42 of each other.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -21,15 +23,25 @@ impl<const N: usize> LagChain<N> {
         LagChain { stages: [level; N] }
     }
 
-    /// Moves the chain on by `dt_us` towards `input` with a total lag of `lag_us`; returns the output.
-    pub fn tick(&mut self, dt_us: i64, lag_us: i64, input: i64) -> i64 {
+    /// The step ratio, Q20, of ticks of `dt_us` for a total lag of `lag_us`.
+    pub fn ratio(dt_us: i64, lag_us: i64) -> i64 {
         let count = i64::try_from(N).unwrap_or(1).max(1);
         let tau_us = lag_us / count;
-        let ratio = dt_us.saturating_mul(1 << RATIO_BITS).checked_div(tau_us.saturating_add(dt_us)).unwrap_or(1 << RATIO_BITS);
+        dt_us.saturating_mul(1 << RATIO_BITS).checked_div(tau_us.saturating_add(dt_us)).unwrap_or(1 << RATIO_BITS)
+    }
+
+    /// Moves the chain on by `dt_us` towards `input` with a total lag of `lag_us`; returns the output.
+    pub fn tick(&mut self, dt_us: i64, lag_us: i64, input: i64) -> i64 {
+        self.step(Self::ratio(dt_us, lag_us), input)
+    }
+
+    /// Moves the chain on towards `input` by a step ratio that is known already; returns the output.
+    pub fn step(&mut self, ratio: i64, input: i64) -> i64 {
         let mut into = input;
         for stage in &mut self.stages {
             // Half an LSB is added so that a stage that trails by a fraction is not left behind by truncation.
-            let step = into.saturating_sub(*stage).saturating_mul(ratio).saturating_add(1 << (RATIO_BITS - 1)) >> RATIO_BITS;
+            let apart = into.saturating_sub(*stage).clamp(-APART, APART);
+            let step = (apart * ratio + (1 << (RATIO_BITS - 1))) >> RATIO_BITS;
             *stage = stage.saturating_add(step);
             into = *stage;
         }

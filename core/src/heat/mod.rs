@@ -21,10 +21,12 @@
 //!                           ^------ full power and far below ------+-----------------------+
 //! ```
 
+pub mod config;
 pub mod demand;
 pub mod lag;
-pub mod learn;
+mod learn;
 pub mod learned;
+mod learner;
 pub mod loss;
 pub mod pid;
 pub mod relay;
@@ -33,36 +35,20 @@ pub mod settle;
 
 use fixed::types::{I8F24, I16F16};
 
+pub use config::{HeatConfig, HeatConfigError};
 pub use demand::Demand;
 pub use learned::Learned;
 
 use crate::units::{Celsius, Duty, Kelvin, Slope, Span};
-use lag::LagChain;
-use learn::{Bank, Prior, raw_of_slope, slope_of_raw};
+use learn::{Prior, raw_of_slope, slope_of_raw};
+use learner::{Learner, Lesson, Stage, WORTH_LEARNING};
 use pid::{Pid, PidGains};
 use settle::{Evidence, Loss, Settled, per_second};
 
 /// Lag assumed before anything is known.
 const UNKNOWN_LAG_US: i64 = 60_000_000;
-/// The bank works on means over this time.
-const BANK_STEP_US: i64 = 990_000;
 /// The longest tick that is believed.
 const LONGEST_TICK_US: i64 = 1_000_000;
-/// A window stays open this many lags, and 20 s ...
-const WINDOW_LAGS: i64 = 4;
-const WINDOW_EXTRA_US: i64 = 20_000_000;
-/// ... or while what is on its way differs from a steady climb's by more than this: 1 K in Q32.
-const BEND: i64 = 1 << 32;
-/// ... but no longer than this many lags after the power was cut.
-const COAST_LAGS: i64 = 3;
-/// A paused window may open again for this many lags.
-const PAUSE_LAGS: i64 = 3;
-/// A rise smaller than this opens no window: too little to learn from. 1.5 K in Q32.
-const WORTH_LEARNING: i64 = 3 << 31;
-/// A fit of fewer steps is not written down.
-const WORTH_KEEPING: i64 = 40;
-/// A fit that misses by this, and four times its spread, is broken. A quarter kelvin in Q12.
-const MISS: i64 = 1024;
 /// The reading has arrived within this: 0.3 K in Q32.
 const ARRIVED: i64 = 1_288_490_189;
 /// Far below the target: 2 K in Q32.
@@ -73,38 +59,12 @@ const AGREED: i64 = 32;
 const ALLOWANCE_FROM: i64 = 3 << 32;
 const ALLOWANCE_PART: i64 = 35;
 const ALLOWANCE_MOST: i64 = 601_295_421;
+/// `Tc` of ramp, coast and hold, as parts of the lag.
+const SHARP: i64 = 16;
+const BRISK: i64 = 5;
+const GENTLE: i64 = 2;
 /// One, Q16.
 const ONE: i64 = 1 << 16;
-
-/// What is known of a rig before any heat-up, checked.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct HeatConfig {
-    max_slope: Slope,
-}
-
-/// Why a configuration was refused.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-#[non_exhaustive]
-pub enum HeatConfigError {
-    /// The steepest climb must be 0.001 to 1 K/s.
-    MaxSlope(Slope),
-}
-
-impl HeatConfig {
-    /// `max_slope`: the steepest climb the element could give the smallest fill, 0.001 to 1 K/s. A generous figure costs
-    /// a little caution early in a heat-up; a figure below the truth may cost overshoot.
-    pub fn new(max_slope: Slope) -> Result<HeatConfig, HeatConfigError> {
-        if !(Slope::from_micro(1_000)..=Slope::from_micro(1_000_000)).contains(&max_slope) {
-            return Err(HeatConfigError::MaxSlope(max_slope));
-        }
-        Ok(HeatConfig { max_slope })
-    }
-
-    /// The steepest climb.
-    pub fn max_slope(&self) -> Slope {
-        self.max_slope
-    }
-}
 
 /// What the control is doing, for the display and the logbook.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -130,78 +90,34 @@ enum State {
     Hold { pid: Pid, for_us: i64 },
 }
 
-/// Whether the fit takes in readings.
-#[derive(Debug, Clone, Copy)]
-enum Window {
-    Closed,
-    /// Takes in readings, except while `blind_us` runs. `from` is the reading it began with, Q32 C.
-    Open {
-        for_us: i64,
-        blind_us: i64,
-        from: i64,
-    },
-    /// Has seen enough until the power changes; after a while, for good, as the loss would have added up.
-    Paused {
-        for_us: i64,
-    },
-}
-
-/// Readings and work summed up for the next step of the bank.
-#[derive(Debug, Clone, Copy, Default)]
-struct Batch {
-    for_us: i64,
-    reading_us: i64,
-}
-
 /// Heat control of one vessel.
 #[derive(Debug, Clone)]
 pub struct HeatControl {
     config: HeatConfig,
     learned: Option<Learned>,
-    bank: Bank,
-    window: Window,
+    learner: Learner,
     state: State,
     settled: Option<Settled>,
-    batch: Batch,
-    work_us: i64,
-    /// Loss added up since the start, Q32 K, and what the thermometer has heard of it.
-    lost: i64,
-    missed: LagChain<3>,
     /// Fall at 76 C, Q32 K/s, and what it makes of the last reading.
     loss_at_76: i64,
     usual: i64,
     /// Whether a hold has told it.
     loss_known: bool,
-    gap: i64,
-    /// Smoothed miss of the fit, Q12 K.
-    miss: i64,
-    /// The fit when it last agreed.
-    sound: Prior,
-    sound_spread: i64,
 }
 
 impl HeatControl {
     /// A control at rest. `learned`: what an earlier heat-up taught, used at once and learned anew.
     pub fn new(config: HeatConfig, learned: Option<Learned>) -> HeatControl {
-        let steepest = raw_of_slope(i64::from(config.max_slope.fixed().to_bits()));
+        let steepest = raw_of_slope(i64::from(config.max_slope().fixed().to_bits()));
         HeatControl {
             config,
             learned,
-            bank: Bank::new(prior_of(learned, steepest), steepest),
-            window: Window::Closed,
+            learner: Learner::new(prior_of(learned, steepest), steepest),
             state: State::Off,
             settled: None,
-            batch: Batch::default(),
-            work_us: 0,
-            lost: 0,
-            missed: LagChain::settled(0),
             loss_at_76: learned.map_or(loss::UNKNOWN, |l| i64::from(l.loss().fixed().to_bits()) << 8),
             usual: 0,
             loss_known: learned.is_some(),
-            gap: 0,
-            miss: 0,
-            sound: prior_of(learned, steepest),
-            sound_spread: 0,
         }
     }
 
@@ -210,11 +126,9 @@ impl HeatControl {
     pub fn tick(&mut self, dt: Span, reading: Celsius, applied: Duty, demand: Demand) -> Duty {
         let dt_us = i64::try_from(dt.as_micros()).unwrap_or(i64::MAX).min(LONGEST_TICK_US);
         let level = i64::from(reading.fixed().to_bits()) << 16;
-        self.work_us = self.work_us.saturating_add((i64::from(applied.bits()).saturating_mul(dt_us)) >> 16);
-        self.run_window(dt_us, level, applied);
-        self.fill_batch(dt_us, level);
+        self.learn(dt_us, level, applied);
 
-        let climb = slope_of_raw(self.bank.raw()) << 8;
+        let climb = self.learner.climb();
         // The water loses by its own temperature, which in a ramp is nearer to the settled one than to the reading.
         let water = self.settled.map_or(level, |s| s.level);
         let usual = per_second_of(self.loss_at_76, loss::shape(water >> 16));
@@ -222,22 +136,43 @@ impl HeatControl {
         settled.tick(&Evidence {
             dt_us,
             reading: level,
-            gap: self.gap,
+            gap: self.learner.gap(),
             climb,
             heat: (climb.saturating_mul(i64::from(applied.bits()))) >> 16,
-            lag_us: self.bank.lag_us(),
-            weight: self.bank.weight(),
-            loss: match (self.window, self.state) {
-                (Window::Open { .. }, State::Coast { .. }) => Loss::Kept,
-                (_, State::Coast { .. }) if self.bank.weight() < AGREED => Loss::Kept,
-                (Window::Open { .. }, _) => Loss::Known(usual),
-                (_, State::Ramp(_)) => Loss::Sought { drift: usual.saturating_sub(self.usual) },
-                _ => Loss::Sought { drift: 0 },
+            lag_us: self.learner.lag_us(),
+            weight: self.learner.weight(),
+            loss: match self.state {
+                State::Coast { .. } if self.learner.is_open() || self.learner.weight() < AGREED => Loss::Kept,
+                State::Coast { .. } => Loss::Sought { drift: 0 },
+                State::Off | State::Fixed(_) | State::Ramp(_) | State::Hold { .. } if self.learner.is_open() => Loss::Known(usual),
+                State::Ramp(_) => Loss::Sought { drift: usual.saturating_sub(self.usual) },
+                State::Off | State::Fixed(_) | State::Hold { .. } => Loss::Sought { drift: 0 },
             },
         });
         self.usual = usual;
         let settled = *settled;
         self.obey(dt, dt_us, level, settled, demand)
+    }
+
+    /// Lets the learner see the tick, and takes up what it has found.
+    fn learn(&mut self, dt_us: i64, level: i64, applied: Duty) {
+        let stage = match self.state {
+            State::Off | State::Hold { .. } => Stage::AtRest,
+            State::Fixed(_) | State::Ramp(_) => Stage::Heating,
+            State::Coast { for_us, .. } => Stage::Coasting(for_us),
+        };
+        if !self.learner.is_open() && matches!(self.state, State::Ramp(_)) && self.implausible() {
+            let lag_us = prior_of(self.learned, 0).lag_us.max(UNKNOWN_LAG_US);
+            self.learner.open(Prior { raw: self.steepest(), lag_us, known: false }, level, 0);
+        } else if self.learner.watch(dt_us, level, applied, stage) == Lesson::Complete {
+            self.note();
+        }
+        // A better fit is no surprise: the settled temperature moves with it.
+        if let Lesson::Refined { gap, lag_us } = self.learner.tick(dt_us, level, applied, self.usual)
+            && let Some(settled) = &mut self.settled
+        {
+            settled.level = settled.level.saturating_add(gap).saturating_sub(per_second(settled.loss, lag_us));
+        }
     }
 
     /// What the vessel has taught; `None` before the first heat-up.
@@ -266,101 +201,11 @@ impl HeatControl {
         *self = HeatControl::new(self.config, self.learned);
     }
 
-    /// Opens, pauses and closes the window.
-    fn run_window(&mut self, dt_us: i64, level: i64, applied: Duty) {
-        let lag_us = self.bank.lag_us();
-        let steady = per_second((slope_of_raw(self.bank.raw()) << 8).saturating_mul(i64::from(applied.bits())) >> 16, lag_us);
-        let bent = self.gap.saturating_sub(steady).saturating_abs() > BEND;
-        let late = match self.state {
-            State::Off | State::Hold { .. } => true,
-            State::Fixed(_) | State::Ramp(_) => false,
-            State::Coast { for_us, .. } => for_us > lag_us.saturating_mul(COAST_LAGS),
-        };
-        self.window = match self.window {
-            Window::Closed | Window::Paused { .. } if matches!(self.state, State::Ramp(_)) && self.implausible() => {
-                let lag_us = prior_of(self.learned, 0).lag_us.max(UNKNOWN_LAG_US);
-                let prior = Prior { raw: raw_of_slope(i64::from(self.config.max_slope.fixed().to_bits())), lag_us, known: false };
-                self.start_window(prior, level, 0);
-                return;
-            }
-            Window::Closed => Window::Closed,
-            Window::Open { .. } | Window::Paused { .. } if late => {
-                self.note();
-                Window::Closed
-            }
-            Window::Open { for_us, blind_us, from } => {
-                let risen = level.saturating_sub(from) > WORTH_LEARNING;
-                let long = for_us > lag_us.saturating_mul(WINDOW_LAGS).saturating_add(WINDOW_EXTRA_US);
-                if risen && long && !bent {
-                    self.note();
-                    Window::Paused { for_us: 0 }
-                } else {
-                    Window::Open { for_us: for_us.saturating_add(dt_us), blind_us: blind_us.saturating_sub(dt_us).max(0), from }
-                }
-            }
-            Window::Paused { for_us } if for_us > lag_us.saturating_mul(PAUSE_LAGS) => Window::Closed,
-            Window::Paused { .. } if bent => Window::Open { for_us: i64::MAX / 2, blind_us: 0, from: i64::MIN / 2 },
-            Window::Paused { for_us } => Window::Paused { for_us: for_us.saturating_add(dt_us) },
-        };
-    }
-
     /// Whether a steady ramp contradicts the fit by more than any loss could explain.
     fn implausible(&self) -> bool {
-        let climb = slope_of_raw(self.bank.raw()) << 8;
+        let climb = self.learner.climb();
         let seen = self.settled.map_or(0, |s| s.loss);
         seen.saturating_sub(self.usual).saturating_abs() > (climb / 16).saturating_add(loss::UNKNOWN)
-    }
-
-    /// Adds a tick to the batch and, once it is full, moves the bank on.
-    fn fill_batch(&mut self, dt_us: i64, level: i64) {
-        let batch = &mut self.batch;
-        batch.for_us += dt_us;
-        batch.reading_us += (level >> 16).saturating_mul(dt_us);
-        if batch.for_us < BANK_STEP_US {
-            return;
-        }
-        let Batch { for_us, reading_us } = *batch;
-        *batch = Batch::default();
-        self.bank.advance(for_us, self.work_us);
-        // The mean reading is half a batch old; what is lost by that is one part in the lag.
-        let mean = reading_us.saturating_mul(1 << 8).checked_div(for_us).unwrap_or(0) << 8;
-        self.lost = self.lost.saturating_add(per_second(self.usual, for_us));
-        self.missed.tick(for_us, self.bank.lag_us(), self.lost >> 16);
-        let before = self.bank.gap();
-        self.gap = before;
-        if let Window::Open { blind_us: 0, .. } = self.window {
-            let lag_before = self.bank.lag_us();
-            let whole = mean.saturating_add(self.missed.output() << 16);
-            if !self.bank.observe(whole) {
-                self.window = Window::Closed;
-            }
-            self.check_fit(whole, level);
-            self.gap = self.bank.gap();
-            // A better fit is no surprise: the settled temperature moves with it.
-            if let Some(settled) = &mut self.settled {
-                let lag_change = self.bank.lag_us().saturating_sub(lag_before);
-                settled.level = settled
-                    .level
-                    .saturating_add(self.gap.saturating_sub(before))
-                    .saturating_sub(per_second(settled.loss, lag_change));
-            }
-        }
-    }
-
-    /// Begins a new window if the fit broke: somebody stirred, or poured, or opened a valve.
-    fn check_fit(&mut self, whole: i64, level: i64) {
-        if self.bank.steps() < WORTH_KEEPING {
-            return;
-        }
-        self.miss += (self.bank.miss(whole) - self.miss) / 4;
-        let allowed = MISS + 4 * isqrt(self.sound_spread) + 2 * self.bank.doubt();
-        if self.miss.saturating_abs() > allowed {
-            let prior = self.sound;
-            self.start_window(prior, level, prior.lag_us);
-        } else if self.miss.saturating_abs() < allowed / 4 {
-            self.sound_spread = self.bank.spread();
-            self.sound = Prior { raw: self.bank.raw(), lag_us: self.bank.lag_us(), known: true };
-        }
     }
 
     /// The law.
@@ -372,7 +217,7 @@ impl HeatControl {
             }
             Demand::Percent(duty) => {
                 if matches!(self.state, State::Off) {
-                    self.open_window(level);
+                    self.learner.open(prior_of(self.learned, self.steepest()), level, 0);
                 }
                 self.state = State::Fixed(duty);
                 return duty;
@@ -381,7 +226,7 @@ impl HeatControl {
         };
         let aim = i64::from(target.fixed().to_bits()) << 16;
         let error = aim.saturating_sub(settled.level);
-        let climb = slope_of_raw(self.bank.raw()) << 8;
+        let climb = self.learner.climb();
         let loss = match self.state {
             State::Ramp(_) => {
                 let doubt = if self.loss_known { loss::UNKNOWN / 8 } else { loss::UNKNOWN / 2 };
@@ -390,23 +235,19 @@ impl HeatControl {
             _ => settled.loss,
         };
         let standing = share(loss, climb);
-        let lag_us = self.bank.lag_us();
-        let sharp = self.gains(lag_us / 16);
-        let brisk = self.gains(lag_us / 5);
-        let gentle = self.gains(lag_us / 2);
 
         self.state = match self.state {
-            State::Off => self.set_off(Pid::new(brisk), standing, level, error),
-            State::Fixed(duty) if error.saturating_abs() < per_second(climb, self.bank.lag_us() / 2) => {
-                let mut pid = Pid::new(gentle);
+            State::Off => self.set_off(Pid::new(self.gains(BRISK)), standing, level, error),
+            State::Fixed(duty) if error.saturating_abs() < per_second(climb, self.learner.lag_us() / 2) => {
+                let mut pid = Pid::new(self.gains(GENTLE));
                 pid.tick(dt, target, celsius(settled.level));
                 pid.track(duty);
                 State::Hold { pid, for_us: 0 }
             }
-            State::Fixed(_) => self.set_off(Pid::new(brisk), standing, level, error),
+            State::Fixed(_) => self.set_off(Pid::new(self.gains(BRISK)), standing, level, error),
             State::Ramp(_) | State::Coast { .. } | State::Hold { .. } => self.state,
         };
-        let over = Span::from_micros(u64::try_from(self.bank.lag_us() / 8).unwrap_or(0)).plus(Span::from_secs(3));
+        let over = Span::from_micros(u64::try_from(self.learner.lag_us() / 8).unwrap_or(0)).plus(Span::from_secs(3));
         let run = |pid: &mut Pid, gains: PidGains, target: Celsius| {
             if pid.gains() != gains {
                 pid.refine_gains(gains);
@@ -418,7 +259,7 @@ impl HeatControl {
             State::Off => (State::Off, Duty::ZERO),
             State::Fixed(duty) => (State::Fixed(duty), duty),
             State::Ramp(mut pid) => {
-                let duty = run(&mut pid, sharp, target.plus(self.allowance()));
+                let duty = run(&mut pid, self.gains(SHARP), target.plus(self.allowance()));
                 let cut = i64::from(duty.bits()) < ONE / 2;
                 if cut && let Some(settled) = &mut self.settled {
                     settled.loss = loss;
@@ -426,26 +267,26 @@ impl HeatControl {
                 (if cut { State::Coast { pid, for_us: 0 } } else { State::Ramp(pid) }, duty)
             }
             State::Coast { mut pid, for_us } => {
-                let duty = run(&mut pid, brisk, target);
-                let arrived = aim.saturating_sub(level).saturating_abs() < ARRIVED && matches!(self.window, Window::Closed);
+                let duty = run(&mut pid, self.gains(BRISK), target);
+                let arrived = aim.saturating_sub(level).saturating_abs() < ARRIVED && self.learner.is_closed();
                 let for_us = for_us.saturating_add(dt_us);
                 if duty == Duty::FULL && error > FAR {
                     (State::Ramp(pid), duty)
                 } else if arrived {
-                    (State::Hold { pid: calmed(pid, gentle), for_us: 0 }, duty)
+                    (State::Hold { pid: calmed(pid, self.gains(GENTLE)), for_us: 0 }, duty)
                 } else {
                     (State::Coast { pid, for_us }, duty)
                 }
             }
             State::Hold { mut pid, for_us } => {
-                let duty = run(&mut pid, gentle, target);
+                let duty = run(&mut pid, self.gains(GENTLE), target);
                 let for_us = for_us.saturating_add(dt_us);
                 if duty == Duty::FULL && error > FAR { (State::Ramp(pid), duty) } else { (State::Hold { pid, for_us }, duty) }
             }
         };
         self.state = state;
         if let State::Hold { for_us, .. } = state
-            && for_us > self.bank.lag_us().saturating_mul(8)
+            && for_us > self.learner.lag_us().saturating_mul(8)
         {
             self.learn_loss(dt_us, level, settled.loss);
         }
@@ -456,35 +297,23 @@ impl HeatControl {
     fn set_off(&mut self, mut pid: Pid, standing: Duty, level: i64, error: i64) -> State {
         pid.preload(standing);
         if error > WORTH_LEARNING {
-            self.open_window(level);
+            self.learner.open(prior_of(self.learned, self.steepest()), level, 0);
         }
         State::Ramp(pid)
     }
 
-    /// Opens a window that leans on what is known.
-    fn open_window(&mut self, from: i64) {
-        let steepest = raw_of_slope(i64::from(self.config.max_slope.fixed().to_bits()));
-        self.start_window(prior_of(self.learned, steepest), from, 0);
-    }
-
-    fn start_window(&mut self, prior: Prior, from: i64, blind_us: i64) {
-        self.bank.open(prior);
-        self.sound = prior;
-        self.sound_spread = self.bank.spread();
-        self.miss = 0;
-        self.window = Window::Open { for_us: 0, blind_us, from };
+    /// The steepest climb, raw.
+    fn steepest(&self) -> i64 {
+        raw_of_slope(i64::from(self.config.max_slope().fixed().to_bits()))
     }
 
     /// Writes down what the window taught.
     fn note(&mut self) {
-        if self.bank.steps() < WORTH_KEEPING {
-            return;
-        }
-        let slope = i32::try_from(slope_of_raw(self.bank.raw())).unwrap_or(i32::MAX);
+        let slope = i32::try_from(slope_of_raw(self.learner.raw())).unwrap_or(i32::MAX);
         let loss = i32::try_from(self.loss_at_76 >> 8).unwrap_or(0);
         self.learned = Some(Learned::new(
             Slope::from_fixed(I8F24::from_bits(slope)),
-            Span::from_micros(u64::try_from(self.bank.lag_us()).unwrap_or(0)),
+            Span::from_micros(u64::try_from(self.learner.lag_us()).unwrap_or(0)),
             Slope::from_fixed(I8F24::from_bits(loss)),
         ));
     }
@@ -497,7 +326,7 @@ impl HeatControl {
             return;
         }
         self.loss_known = true;
-        let over_us = self.bank.lag_us().saturating_mul(8).max(1);
+        let over_us = self.learner.lag_us().saturating_mul(8).max(1);
         let step = at_76.saturating_sub(self.loss_at_76).saturating_mul(dt_us) / over_us;
         self.loss_at_76 = self.loss_at_76.saturating_add(step).clamp(0, loss::UNKNOWN.saturating_mul(10));
         if let Some(learned) = self.learned {
@@ -508,14 +337,15 @@ impl HeatControl {
 
     /// How far above the target the ramp aims: a kettle with much heat on its way creeps up the last tenths.
     fn allowance(&self) -> Kelvin {
-        let under_way = per_second(slope_of_raw(self.bank.raw()) << 8, self.bank.lag_us());
+        let under_way = per_second(self.learner.climb(), self.learner.lag_us());
         let above = (under_way.saturating_sub(ALLOWANCE_FROM) / ALLOWANCE_PART).clamp(0, ALLOWANCE_MOST) >> 16;
         Kelvin::from_fixed(I16F16::from_bits(i32::try_from(above).unwrap_or(0)))
     }
 
-    /// Proportional gain `1 / (k Tc)`; `Tc` is at least 3 s.
-    fn gains(&self, tc_us: i64) -> PidGains {
-        let band = per_second(slope_of_raw(self.bank.raw()) << 8, tc_us.max(3_000_000)) >> 16;
+    /// Proportional gain `1 / (k Tc)`; `Tc` is this part of the lag, at least 3 s.
+    fn gains(&self, part: i64) -> PidGains {
+        let tc_us = self.learner.lag_us() / part;
+        let band = per_second(self.learner.climb(), tc_us.max(3_000_000)) >> 16;
         let kc = (1_i64 << 32).checked_div(band).unwrap_or(i64::MAX).clamp(1, i64::from(i32::MAX));
         PidGains::proportional(I16F16::from_bits(i32::try_from(kc).unwrap_or(i32::MAX)))
     }
@@ -557,11 +387,6 @@ fn per_second_of(rate: i64, factor: i64) -> i64 {
 fn share(part: i64, whole: i64) -> Duty {
     let bits = part.max(0).saturating_mul(1 << 16).checked_div(whole).unwrap_or(0).clamp(0, ONE);
     Duty::from_fixed(I16F16::from_bits(i32::try_from(bits).unwrap_or(0)))
-}
-
-/// Square root, rounded down; zero for less.
-fn isqrt(value: i64) -> i64 {
-    i64::try_from(u64::try_from(value).unwrap_or(0).isqrt()).unwrap_or(0)
 }
 
 /// Q32 C as a temperature.

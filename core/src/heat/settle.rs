@@ -84,7 +84,13 @@ impl Settled {
     }
 }
 
-/// A rate in Q32 K/s over microseconds, Q32 K. Saturates beyond 2^63 / span.
+/// A rate in Q32 K/s over microseconds, Q32 K, to half a millionth. Saturates beyond 2^63 / span.
 pub fn per_second(rate: i64, span_us: i64) -> i64 {
-    rate.saturating_mul(span_us) / 1_000_000
+    // 2^38 / 1e6, rounded: a product instead of a division, which costs ten times as much on a small core.
+    ((rate.saturating_mul(span_us) >> 20) * 274_878) >> 18
+}
+
+/// `a * b / whole`, zero for a whole of zero.
+pub fn ratio_of(a: i64, b: i64, whole: i64) -> i64 {
+    a.saturating_mul(b).checked_div(whole).unwrap_or(0)
 }

@@ -23,7 +23,7 @@ fn whole_day() -> Sheet {
         Step::DoughIn { strike: l(15), refill: l(10) },
         Step::Rest { at: c(66_000), lasts: Span::from_mins(60) },
         Step::MashOut { at: c(76_000), lasts: Span::from_mins(10) },
-        Step::Sparge { water: l(14), at: c(78_000) },
+        Step::Sparge { water: l(14), at: c(78_000), hold: false },
         Step::BringToBoil,
         Step::Boil { duty: Duty::from_basis_points(5_500), lasts: Span::from_mins(60), additions },
         Step::KnockOut,
@@ -47,8 +47,9 @@ impl Bench {
     fn new(sheet: Sheet) -> Bench {
         let seen = Seen {
             elapsed: TICK,
+            stands: false,
             readings: PerVessel::build(|_| Some(c(15_000))),
-            rolling: false,
+            boils: false,
             boiling: BOILING,
             recirculating: true,
         };
@@ -100,7 +101,7 @@ fn without_timer(directive: Directive) -> Directive {
 }
 
 fn quiet() -> Directive {
-    directive(&Stage::quiet(Until::Rolling), Span::ZERO)
+    directive(&Stage::quiet(Until::Boils), Span::ZERO)
 }
 
 fn demanding(vessel: Vessel, demand: Demand) -> Directive {
@@ -158,7 +159,7 @@ fn a_whole_day_goes_stage_by_stage_with_the_right_demand_pumps_and_prompt_in_eac
 
     assert_eq!(day.answer(), Some(Directive { to_the_boil: true, ..quiet() }));
     day.stays("not boiling yet");
-    day.seen.rolling = true;
+    day.seen.boils = true;
     assert_eq!(day.until_change(), Some(demanding(Vessel::BoilKettle, Demand::Percent(Duty::from_basis_points(5_500)))));
     assert_eq!(day.until_change(), Some(asking(Prompt::ReadyWhirlpool)), "heat off at knock-out");
     assert_eq!(day.answer(), Some(Directive { pumps: WORT, ..quiet() }));
@@ -215,7 +216,7 @@ fn an_answer_counts_only_for_the_prompt_that_is_shown() {
 
 #[test]
 fn a_probe_without_a_reading_ends_no_stage() {
-    for step in [Step::Rest { at: c(66_000), lasts: Span::ZERO }, Step::Sparge { water: l(1), at: c(70_000) }] {
+    for step in [Step::Rest { at: c(66_000), lasts: Span::ZERO }, Step::Sparge { water: l(1), at: c(70_000), hold: false }] {
         let mut bench = Bench::at(step);
         bench.seen.readings = PerVessel::build(|_| None);
         bench.stays("blind");
@@ -237,6 +238,45 @@ fn a_paused_timer_stands_and_goes_on_where_it_stood() {
     }
     whirlpool.sequencer.pause(false);
     assert_eq!(whirlpool.tick().unwrap().timer_left, left.map(|left| left.less(TICK)));
+}
+
+#[test]
+fn a_sheet_stands_while_nothing_may_heat_and_says_afterwards_for_how_long() {
+    let lasts = Span::from_mins(10);
+    for (step, warm) in [
+        (Step::Whirlpool { lasts }, 15_000),
+        (Step::Boil { duty: Duty::from_basis_points(5_000), lasts, additions: [Span::from_mins(9)].into_iter().collect() }, 15_000),
+        (Step::Rest { at: c(66_000), lasts }, 66_000),
+        (Step::BringToBoil, 100_000),
+        (Step::Sparge { water: l(3), at: c(78_000) }, 78_000),
+    ] {
+        let mut day = Bench::at(step.clone());
+        let before = day.tick().unwrap();
+        assert!(!before.stands);
+        day.seen.stands = true;
+        day.seen.rolling = true;
+        day.seen.readings = PerVessel::build(|_| Some(c(warm)));
+        for _ in 0..4 * 3_600 {
+            assert_eq!(day.tick(), Some(Directive { stands: true, ..before }), "{step:?}");
+        }
+        assert_eq!(day.notes, [Note::Step(0)], "{step:?}: nothing is called and nothing ends");
+        day.seen.stands = false;
+        day.tick();
+        assert_eq!(day.notes.get(1), Some(&Note::Stood(Span::from_mins(60))), "{step:?}");
+    }
+}
+
+#[test]
+fn a_person_still_moves_a_sheet_that_stands_and_one_that_never_went_only_waits() {
+    let mut day = Bench::new(whole_day());
+    day.seen.stands = true;
+    day.answer();
+    assert_eq!(day.last.unwrap().demands.liquor_tank, Demand::Hold(c(72_000)), "the answer was a person's");
+    day.sequencer.skip();
+    assert_eq!((day.tick().unwrap().prompt, day.sequencer.step()), (Some(Prompt::RunStrike(l(15))), 1));
+    day.seen.stands = false;
+    day.tick();
+    assert!(!day.notes.iter().any(|note| matches!(note, Note::Stood(_))), "{:?}", day.notes);
 }
 
 #[test]

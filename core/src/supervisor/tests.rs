@@ -55,7 +55,11 @@ impl Bench {
 
     fn tick(&mut self) -> Lease {
         self.now = self.now.plus(TICK);
-        self.supervisor.tick(self.now, TICK, &self.raw, &self.switches, &self.report)
+        let lease = self.supervisor.tick(self.now, TICK, &self.raw, &self.switches, &self.report);
+        // The fast path fires what it may.
+        let duty = |element| lease.heat.filter(|&(granted, _)| granted == element).map_or(Duty::ZERO, |(_, duty)| duty);
+        self.report.applied = PerElement::build(duty);
+        lease
     }
 
     fn run(&mut self, how_long: Span) -> Lease {
@@ -172,7 +176,7 @@ fn a_trip_drops_every_demand_and_its_end_brings_none_back() {
 }
 
 #[test]
-fn a_needed_probe_that_fails_holds_the_heat_of_both_vessels_at_once() {
+fn a_probe_relied_upon_that_fails_holds_the_heat_of_both_vessels_at_once() {
     for (vessel, demand) in
         [(Vessel::LiquorTank, Demand::Hold(c(70_000))), (Vessel::MashTun, Demand::Hold(c(66_000))), (Vessel::BoilKettle, HALF)]
     {
@@ -180,6 +184,7 @@ fn a_needed_probe_that_fails_holds_the_heat_of_both_vessels_at_once() {
         for &probe in needs {
             let mut bench = Bench::new();
             bench.supervisor.demand(vessel, demand).unwrap();
+            bench.supervisor.pump(Pumps { mash: vessel == Vessel::MashTun, ..Pumps::default() });
             assert!(bench.run(Span::from_secs(1)).heat.is_some(), "{vessel:?}");
             *bench.raw.get_mut(probe) = Err(ProbeFault::Open);
             // The filter bridges a second; then the guard holds, then it trips.
@@ -191,13 +196,48 @@ fn a_needed_probe_that_fails_holds_the_heat_of_both_vessels_at_once() {
 }
 
 #[test]
-fn h4_on_the_way_to_the_boil_the_kettles_probe_is_needed() {
+fn h4_on_the_way_to_the_boil_the_kettles_probe_is_relied_upon() {
     let mut bench = Bench::new();
     bench.supervisor.start(sheet([Step::BringToBoil]));
     assert_eq!(bench.tick().heat, Some((Element::BoilKettle, Duty::FULL)));
     bench.raw.boil_kettle = Err(ProbeFault::Shorted);
     assert!(bench.run(Span::from_millis(1_500)).hold);
     assert!(bench.run(Span::from_secs(5)).tripped);
+}
+
+#[test]
+fn h11_a_probe_that_is_blind_from_the_start_keeps_its_own_element_off_and_is_told() {
+    let mut bench = Bench::new();
+    bench.raw.liquor_tank = Err(ProbeFault::Open);
+    bench.supervisor.demand(Vessel::LiquorTank, Demand::Hold(c(70_000))).unwrap();
+    bench.supervisor.demand(Vessel::BoilKettle, HALF).unwrap();
+    assert_eq!(bench.run(Span::from_mins(1)).heat, Some((Element::BoilKettle, Duty::from_basis_points(5_000))));
+    assert!(bench.events().contains(&Event::Advised(Advice::Probe(Vessel::LiquorTank, ProbeFault::Open))));
+    assert_eq!(bench.supervisor.guard().latch(), None);
+}
+
+#[test]
+fn t7_a_trip_stops_the_sheet_where_it_is_and_only_a_person_who_arms_sets_it_going() {
+    let mut bench = Bench::new();
+    let (lasts, duty) = (Span::from_secs(60), Duty::from_basis_points(2_000));
+    bench.supervisor.start(sheet([Step::Boil { duty, lasts, additions: [Span::from_secs(40)].into_iter().collect() }]));
+    bench.run(Span::from_secs(10));
+    let left = |bench: &Bench| bench.supervisor.status().directive.unwrap().timer_left;
+    let before = left(&bench);
+    bench.report = FastReport { stopped: true, disarmed: true, ..FastReport::default() };
+    assert!(bench.tick().tripped);
+    bench.report = FastReport::default();
+    let lease = bench.run(Span::from_mins(10));
+    assert!(lease.tripped && lease.heat.is_none() && bench.supervisor.status().directive.unwrap().stands);
+    assert_eq!(left(&bench), before, "its time does not run on");
+    bench.switches.acknowledge = true;
+    let lease = bench.run(Span::from_mins(10));
+    assert!(!lease.tripped && lease.heat.is_none(), "acknowledged is not armed");
+    assert_eq!(left(&bench), before);
+    bench.report.armed = true;
+    assert_eq!(bench.tick().heat, Some((Element::BoilKettle, duty)));
+    let stood = bench.events().into_iter().find_map(|event| if let Event::SheetStood(time) = event { Some(time) } else { None });
+    assert_eq!(stood, Some(Span::from_mins(20).plus(TICK)));
 }
 
 #[test]

@@ -385,6 +385,8 @@ pub enum Happening {
     SheetDone,
     /// Entries of the log were lost.
     Lost(u32),
+    /// The sheet goes on; it stood still for this long, in milliseconds, because of a trip or because nobody had armed.
+    SheetStood(u32),
 }
 
 impl From<crate::event::Event> for Happening {
@@ -399,6 +401,7 @@ impl From<crate::event::Event> for Happening {
             Event::Advised(advice) => Happening::Advised(line(advice)),
             Event::Step(step) => Happening::Step(step),
             Event::Addition(addition) => Happening::Addition(addition),
+            Event::SheetStood(time) => Happening::SheetStood(u32::try_from(time.as_millis()).unwrap_or(u32::MAX)),
             Event::SheetDone => Happening::SheetDone,
         }
     }

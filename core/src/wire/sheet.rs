@@ -66,6 +66,13 @@ pub enum StepMessage {
         /// Temperature to reach.
         to_milli_c: i32,
     },
+    /// [`Step::Sparge`] with the tank held.
+    SpargeHeld {
+        /// Sparge water, ml.
+        water_ml: i32,
+        /// Its temperature.
+        at_milli_c: i32,
+    },
 }
 
 /// A step whose figures are out of range.
@@ -101,7 +108,10 @@ impl TryFrom<&StepMessage> for Step {
             StepMessage::Rest { at_milli_c, lasts_s } => Step::Rest { at: temperature(*at_milli_c)?, lasts: time(*lasts_s)? },
             StepMessage::MashOut { at_milli_c, lasts_s } => Step::MashOut { at: temperature(*at_milli_c)?, lasts: time(*lasts_s)? },
             StepMessage::Sparge { water_ml, at_milli_c } => {
-                Step::Sparge { water: volume(*water_ml)?, at: temperature(*at_milli_c)? }
+                Step::Sparge { water: volume(*water_ml)?, at: temperature(*at_milli_c)?, hold: false }
+            }
+            StepMessage::SpargeHeld { water_ml, at_milli_c } => {
+                Step::Sparge { water: volume(*water_ml)?, at: temperature(*at_milli_c)?, hold: true }
             }
             StepMessage::BringToBoil => Step::BringToBoil,
             StepMessage::Boil { duty, lasts_s, additions_left_s } => {
@@ -135,7 +145,12 @@ impl From<&Step> for StepMessage {
             }
             Step::Rest { at, lasts } => StepMessage::Rest { at_milli_c: at.milli(), lasts_s: seconds(*lasts) },
             Step::MashOut { at, lasts } => StepMessage::MashOut { at_milli_c: at.milli(), lasts_s: seconds(*lasts) },
-            Step::Sparge { water, at } => StepMessage::Sparge { water_ml: water.millilitres(), at_milli_c: at.milli() },
+            Step::Sparge { water, at, hold: false } => {
+                StepMessage::Sparge { water_ml: water.millilitres(), at_milli_c: at.milli() }
+            }
+            Step::Sparge { water, at, hold: true } => {
+                StepMessage::SpargeHeld { water_ml: water.millilitres(), at_milli_c: at.milli() }
+            }
             Step::BringToBoil => StepMessage::BringToBoil,
             Step::Boil { duty, lasts, additions } => StepMessage::Boil {
                 duty: u16::try_from(duty.basis_points()).unwrap_or(10_000),

@@ -63,6 +63,9 @@ fn right_side(view: &View<'_>) -> text::Short {
     };
     let name = text::step(step);
     let directive = view.supervisor.status().directive.as_ref();
+    if directive.is_some_and(|directive| directive.stands && directive.prompt.is_none()) {
+        return short(format_args!("{name} STANDS"));
+    }
     match directive.and_then(|directive| directive.timer_left) {
         Some(left) => short(format_args!("{name} {}", text::clock(left))),
         None if view.prompt().is_some() => short(format_args!("{name} - you")),

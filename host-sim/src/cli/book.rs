@@ -4,6 +4,7 @@ use super::Failure;
 use clap::{Args as ClapArgs, Subcommand, ValueEnum};
 use copperhold::files::quantity::Dimension;
 use copperhold::logbook::compare::Comparison;
+use copperhold::logbook::dry_loss::Taught;
 use copperhold::logbook::measure::Kind;
 use copperhold::logbook::{BookError, Entry, Logbook, StoredDay, compare_page, compare_text, export};
 use copperhold::report::{self, measure};
@@ -132,9 +133,23 @@ pub fn run(args: &Args) -> Result<ExitCode, Failure> {
             let read = kind.read(value, *at).map_err(|why| Failure::bad_input(format!("error: {why}")))?;
             book.measure(*day, *kind, read, value).map_err(refuse)?;
             println!("{} of day {day}: {}", kind.key(), value_text(*kind, read));
+            if matches!(kind, Kind::PreBoilVolume | Kind::PostBoilVolume) {
+                tell_taught(book.day(*day).map_err(refuse)?.taught());
+            }
         }
     }
     Ok(ExitCode::SUCCESS)
+}
+
+fn tell_taught(taught: Taught) {
+    match taught {
+        Taught::Nothing => {}
+        Taught::Contradiction => println!(
+            "The two volumes of the boil teach nothing: the boil was too short, nothing boiled off, or more than its power could have \
+             evaporated. Measure the wrong one again."
+        ),
+        Taught::Watts(watts) => println!("Learned: {watts:.0} W of the boil made no vapour. Plans and boils asked in L/h use it."),
+    }
 }
 
 fn value_text(kind: Kind, value: f64) -> String {

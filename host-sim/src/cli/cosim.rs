@@ -19,16 +19,13 @@ pub struct Args {
 
 /// Runs it.
 pub fn run(args: &Args) -> Result<ExitCode, Failure> {
-    let settings = match &args.rig {
-        None => fit::any_rig(),
-        Some(path) => {
-            let rig = files::load_rig(path).map_err(|d| Failure::bad_input(d.render(files::wants_colour())))?;
-            fit::settings(&rig)
-        }
-    };
+    let rig = args.rig.as_deref().map(files::load_rig).transpose();
+    let rig = rig.map_err(|d| Failure::bad_input(d.render(files::wants_colour())))?;
+    let settings = rig.as_ref().map_or_else(fit::any_rig, fit::settings);
     let settings =
         settings.map_err(|error| Failure::bad_input(format!("error: the controller does not accept this rig: {error:?}")))?;
-    let mut cosim = Cosim::new(&settings, Knowledge::default());
+    let nominal_v = rig.map_or(cosim::ANY_RIG_V, |rig| rig.rig.mains.volts);
+    let mut cosim = Cosim::new(&settings, nominal_v, Knowledge::default());
     match cosim::run(&mut cosim, io::stdin().lock(), io::stdout().lock()) {
         // A plant that hangs up has heard enough.
         Err(error) if error.kind() == io::ErrorKind::BrokenPipe => Ok(ExitCode::SUCCESS),

@@ -27,7 +27,7 @@ pub struct Args {
     /// Price of a kilowatt hour, in any currency: 0.32.
     #[arg(long, value_name = "PRICE", value_parser = price)]
     price: Option<f64>,
-    /// A logbook: boil-off as measured on this rig at the same power takes the place of the rehearsal's.
+    /// A logbook: boil-off by what volumes taught on this rig, with whatever element, takes the place of the rehearsal's.
     #[arg(long, value_name = "FILE")]
     book: Option<PathBuf>,
     /// Mash efficiency to reckon gravities with, 10 to 100 %.
@@ -42,15 +42,15 @@ pub struct Args {
 pub fn run(args: &Args) -> Result<ExitCode, Failure> {
     let (rig, sheet) = load(args.rig.as_deref(), args.sheet.as_deref())?;
     let begin = args.boil_at.map(Begin::BoilAt).or(args.begin_at.map(Begin::At));
-    let boil_off = match &args.book {
+    let dry_loss = match &args.book {
         None => None,
         Some(path) => {
             let book = Logbook::open_existing(path).map_err(book::refuse)?;
-            book.measured_boil_off(&rig.rig.name, &sheet).map_err(book::refuse)?
+            book.dry_loss(&rig.rig.name).map_err(book::refuse)?
         }
     };
     let wishes = Wishes {
-        boil_off,
+        dry_loss,
         begin,
         price_per_kwh: args.price,
         efficiency: args.efficiency,

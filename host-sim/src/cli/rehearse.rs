@@ -4,6 +4,7 @@ use super::{Failure, record};
 use clap::Args as ClapArgs;
 use copperhold::day::Day;
 use copperhold::files::{self, Diagnostic, RigFile, SheetFile};
+use copperhold::logbook::Logbook;
 use copperhold::rehearse::{Progress, Rehearsal, RehearsalError};
 use copperhold::report;
 use indicatif::{ProgressBar, ProgressStyle};
@@ -22,7 +23,7 @@ pub struct Args {
     /// Seed of probe noise and of the simulated brewer's pace. The same seed gives the same day.
     #[arg(long, value_name = "N", default_value_t = 1)]
     seed: u64,
-    /// Write the day down in this logbook as it runs.
+    /// Write the day down in this logbook as it runs. A boil asked in L/h uses what earlier days in it taught.
     #[arg(long, value_name = "FILE")]
     book: Option<PathBuf>,
     /// Let a second of the day take 1/N of a second. Default: as fast as it goes.
@@ -39,6 +40,7 @@ pub struct Args {
 /// Runs it.
 pub fn run(args: &Args) -> Result<ExitCode, Failure> {
     let (rig, sheet) = load(args.rig.as_deref(), args.sheet.as_deref())?;
+    let rig = rig.taught(learned(args.book.as_deref(), &rig.rig.name)?);
     let rehearsal = Rehearsal::new(&rig, &sheet, args.seed).map_err(refuse)?;
     let bar = progress_bar(sheet.steps.len());
     let watch = |progress: &Progress<'_>| {
@@ -58,6 +60,13 @@ pub fn run(args: &Args) -> Result<ExitCode, Failure> {
     print!("{}", report::text::table(&day));
     write_files(args, &day)?;
     Ok(if day.trips.is_empty() { ExitCode::SUCCESS } else { ExitCode::from(1) })
+}
+
+/// The dry loss that a logbook has of a rig's kettle, W; `None` where there is no logbook yet.
+fn learned(book: Option<&Path>, rig: &str) -> Result<Option<f64>, Failure> {
+    let Some(path) = book.filter(|path| path.is_file()) else { return Ok(None) };
+    let loss = Logbook::open_existing(path).and_then(|book| book.dry_loss(rig)).map_err(super::book::refuse)?;
+    Ok(loss.map(|loss| loss.watts))
 }
 
 /// Reads the two files; the built-in ones where no path is given.

@@ -14,6 +14,8 @@ pub struct Line {
     pub probes_c: PerVessel<Option<f64>>,
     /// Switches that changed.
     pub switches: SwitchChanges,
+    /// Voltage at the elements, V, where it is measured.
+    pub mains_v: Option<f64>,
     /// Commands, in order.
     pub commands: Vec<Command>,
 }
@@ -57,7 +59,7 @@ impl Line {
     pub fn parse(text: &str) -> Result<Line, BadLine> {
         let value: Value = serde_json::from_str(text).map_err(|error| BadLine(format!("line: not JSON: {error}")))?;
         let object = as_object(&value, "line")?;
-        known(object, "", &["t_s", "probes_c", "switches", "commands"])?;
+        known(object, "", &["t_s", "probes_c", "switches", "commands", "mains_v"])?;
         let t_s = match object.get("t_s").and_then(Value::as_f64) {
             Some(t_s) if (0.0..=1e9).contains(&t_s) => t_s,
             Some(_) | None => return bad("t_s", "a number of seconds, 0 to 1e9"),
@@ -67,6 +69,7 @@ impl Line {
             t_s,
             probes_c: read_probes(probes)?,
             switches: object.get("switches").map_or_else(|| Ok(SwitchChanges::default()), read_switches)?,
+            mains_v: read_mains(object.get("mains_v"))?,
             commands: object.get("commands").map_or_else(|| Ok(Vec::new()), read_commands)?,
         })
     }
@@ -97,6 +100,16 @@ fn read_probes(value: &Value) -> Result<PerVessel<Option<f64>>, BadLine> {
         };
     }
     Ok(probes)
+}
+
+fn read_mains(value: Option<&Value>) -> Result<Option<f64>, BadLine> {
+    match value {
+        None | Some(Value::Null) => Ok(None),
+        Some(value) => match value.as_f64() {
+            Some(volts) if (0.0..=1000.0).contains(&volts) => Ok(Some(volts)),
+            Some(_) | None => bad("mains_v", "null or volts, 0 to 1000"),
+        },
+    }
 }
 
 fn read_switches(value: &Value) -> Result<SwitchChanges, BadLine> {

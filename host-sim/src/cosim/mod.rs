@@ -24,6 +24,8 @@ use std::io::{self, BufRead, Write};
 
 /// Internal time starts this far before the plant's: room for what the first line asks of the panel.
 const LEAD_US: f64 = 1e6;
+/// Mains voltage of a rig nobody has described, V: as of a rig file that gives none.
+pub const ANY_RIG_V: f64 = crate::files::defaults::MAINS_V;
 /// The arm button is held for this long.
 const PRESS: Span = Span::from_millis(250);
 /// Shortest and longest step, s, with a little room for rounding.
@@ -66,11 +68,12 @@ pub struct Cosim {
     last_bad: bool,
     /// The arm button is being held.
     pressing: bool,
+    nominal_mv: u32,
 }
 
 impl Cosim {
-    /// Everything off, the key off.
-    pub fn new(settings: &Settings, knowledge: Knowledge) -> Cosim {
+    /// Everything off, the key off. `nominal_v`: the voltage that the settings' powers are for.
+    pub fn new(settings: &Settings, nominal_v: f64, knowledge: Knowledge) -> Cosim {
         let draft = Draft { press: PRESS, ..*settings.get() };
         // Only the press was changed, and it is within its range.
         let settings = Settings::new(draft).unwrap_or(*settings);
@@ -81,6 +84,7 @@ impl Cosim {
             last_s: None,
             last_bad: false,
             pressing: false,
+            nominal_mv: fit::millivolts(nominal_v),
         }
     }
 
@@ -127,6 +131,7 @@ impl Cosim {
             probes: PerVessel::build(|vessel| line.probes_c.get(vessel).map(fit::celsius).ok_or(ProbeFault::Open)),
             switches: self.switches,
         };
+        self.controller.supervisor_mut().mains(self.nominal_mv, line.mains_v.map(fit::millivolts));
         let arms = line.commands.contains(&Command::Arm);
         self.lead_in(line.t_s, &inputs, arms);
         let mut refused = Vec::new();

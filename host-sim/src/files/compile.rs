@@ -5,14 +5,20 @@ use super::order::out_of_order;
 use super::quantity::Dimension;
 use super::rig_file::RigFile;
 use super::sheet_file::{NamedStep, SheetFile, to_u32};
-use crate::plant::air::boiling_point_c;
+use crate::plant::air::{boiling_point_c, pressure_pa};
+use crate::plant::loss::Losses;
 use crate::plant::network::GRAIN_DISPLACES_L_PER_KG;
+use copperhold_core::boil_power::BoilPower;
 use copperhold_core::sheet::{MAX_STEPS, Sheet, Step};
-use copperhold_core::units::{Celsius, Duty, Litres};
+use copperhold_core::units::{Celsius, Duty, Litres, Watts};
 use copperhold_core::vessel::Vessel;
 
 /// Water that drained grain keeps, L/kg.
 const ABSORBED_L_PER_KG: f64 = 1.0;
+/// A tank that is heated while it runs out keeps so much more than just covers its element ...
+const HELD_MARGIN: f64 = 1.25;
+/// ... and this share of its water: heat control knows it as it was when it was full.
+const HELD_SHARE: f64 = 0.5;
 /// Heat of vaporisation near 100 C, J/kg, and density there, kg/L: bounds the boil-off from above.
 const VAPORISATION_J_PER_L: f64 = 2.257e6 * 0.958;
 
@@ -89,11 +95,11 @@ impl Check<'_> {
                 self.target((named, "at"), Vessel::MashTun, *at);
                 self.covered((named, "do"), Vessel::LiquorTank, self.tank_l, "while it holds the mash");
             }
-            Step::Sparge { water, at } => self.sparge(named, figure(*water), *at),
+            Step::Sparge { water, at, hold } => self.sparge(named, figure(*water), *at, *hold),
             Step::BringToBoil => self.heated(named, Vessel::BoilKettle),
             Step::Boil { lasts, additions, duty } => {
                 self.heated(named, Vessel::BoilKettle);
-                let duty = named.boil_w.map_or(Some(*duty), |watts| self.duty_of(named, watts)).unwrap_or(Duty::ZERO);
+                let duty = named.boil.map_or(Some(*duty), |power| self.duty_of(named, power)).unwrap_or(Duty::ZERO);
                 self.boil_off(named, duty, lasts.as_millis() as f64 / 1000.0);
                 return Step::Boil { duty, lasts: *lasts, additions: additions.clone() };
             }
@@ -129,11 +135,22 @@ impl Check<'_> {
         self.fits((named, "refill"), Vessel::LiquorTank, self.tank_l, "what is left with the refill");
     }
 
-    fn sparge(&mut self, named: &NamedStep, water: f64, at: Celsius) {
+    fn sparge(&mut self, named: &NamedStep, water: f64, at: Celsius, hold: bool) {
         self.heated(named, Vessel::LiquorTank);
         self.target((named, "at"), Vessel::LiquorTank, at);
         self.drawn((named, "water"), water, "sparge");
+        let least = (self.rig.rig.liquor_tank.element_top_l * HELD_MARGIN).max(self.tank_l * HELD_SHARE);
         self.tank_l -= water;
+        if hold && *self.rig.has.get(Vessel::LiquorTank) && self.tank_l < least {
+            let (left, least) = (self.show(self.tank_l.max(0.0)), self.show(least));
+            self.fault(
+                ProblemKind::UncoveredElement,
+                (named, "hold"),
+                format!("the liquor tank holds {left} when the sparge water has run, too little to heat it all the while"),
+                format!("at least {least}: half of its water, and a quarter more than just covers its element"),
+                "remove `hold`, or raise `refill` of the dough in; an element that runs dry glows within seconds".to_owned(),
+            );
+        }
         let kept = self.sheet.grain_kg * ABSORBED_L_PER_KG + self.rig.rig.mash_tun.dead_space_l;
         self.kettle_l = self.strike_l + water - kept;
         if self.kettle_l <= 0.0 {
@@ -251,13 +268,15 @@ impl Check<'_> {
         }
     }
 
-    fn duty_of(&mut self, named: &NamedStep, watts: f64) -> Option<Duty> {
-        let full = self.rig.rig.element_power_w().boil_kettle;
-        if full <= 0.0 {
+    fn duty_of(&mut self, named: &NamedStep, power: BoilPower) -> Option<Duty> {
+        let full = Watts::new(to_u32(self.rig.rig.element_power_w().boil_kettle));
+        if full.get() == 0 {
             return None;
         }
-        if watts > full {
-            let (wanted, full) = (watts.round(), full.round());
+        let dry_loss = Watts::new(to_u32(self.dry_loss_w()));
+        let duty = power.duty(full, dry_loss);
+        if duty.is_none() {
+            let (wanted, full) = (power.watts(full, dry_loss).get(), full.get());
             self.fault(
                 ProblemKind::OutOfRange,
                 (named, "at"),
@@ -265,9 +284,17 @@ impl Check<'_> {
                 format!("at most {full} W at the rig's mains voltage"),
                 "lower `at`, or write a percentage: at = \"60 %\"".to_owned(),
             );
-            return None;
         }
-        Some(Duty::from_basis_points(to_u32(watts / full * 10_000.0)))
+        duty
+    }
+
+    /// Power of the boiling kettle that does not become vapour: as measured, or by the rig's figures with the wort the sheet makes.
+    fn dry_loss_w(&self) -> f64 {
+        let rig = &self.rig.rig;
+        let kettle = &rig.boil_kettle;
+        let wet_m2 = 4e-3 / kettle.diameter_m * self.kettle_l;
+        let (pascals, boiling_c) = (pressure_pa(rig.site.altitude_m), boiling_point_c(rig.site.altitude_m));
+        kettle.boil_loss_w.unwrap_or_else(|| Losses::full(kettle, &rig.site, pascals, boiling_c).dry_w(wet_m2, false))
     }
 
     /// Bounds the boil-off by all of the power going into vapour.

@@ -21,6 +21,8 @@ pub struct Key {
 pub enum Form {
     /// A number with a unit, within a range in the base unit.
     Quantity(Range),
+    /// A number with a unit, whose dimension says which of these keys of the same name is meant.
+    OneOf(&'static [&'static Key]),
     /// A number with a unit, or a table that says more.
     QuantityOrTable(Range, &'static [&'static Key]),
     /// One of some words, or a table that says more.
@@ -75,6 +77,7 @@ impl Key {
         match self.form {
             Form::Quantity(range) => format!("{} in quotes", range.dimension.label()),
             Form::QuantityOrTable(range, _) => format!("{} in quotes, or a table", range.dimension.label()),
+            Form::OneOf(keys) => keys.iter().map(|key| key.wants()).collect::<Vec<_>>().join(", or "),
             Form::Word(words) => format!("one of {}", list(words.iter().copied())),
             Form::WordOrTable(words, _) => format!("one of {}, or a table", list(words.iter().copied())),
             Form::Text => "text in quotes".to_owned(),
@@ -89,6 +92,7 @@ impl Key {
         let first = |keys: &[&Key]| keys.first().map_or_else(|| "{}".to_owned(), |k| format!("{{ {} = {} }}", k.name, k.example()));
         match self.form {
             Form::Quantity(range) | Form::QuantityOrTable(range, _) => format!("{:?}", range.example()),
+            Form::OneOf(keys) => keys.first().map_or_else(String::new, |key| key.example()),
             Form::Word(words) | Form::WordOrTable(words, _) => format!("{:?}", words.first().copied().unwrap_or("")),
             Form::Text => "\"some text\"".to_owned(),
             Form::YesNo => "true".to_owned(),
@@ -138,10 +142,13 @@ mod tests {
     fn every(keys: &[&'static Key], visit: &mut impl FnMut(&'static Key)) {
         for key in keys {
             visit(key);
-            if let Form::QuantityOrTable(_, inner) | Form::WordOrTable(_, inner) | Form::Table(inner) | Form::Tables(inner) =
-                key.form
-            {
-                every(inner, visit);
+            match key.form {
+                Form::QuantityOrTable(_, inner)
+                | Form::WordOrTable(_, inner)
+                | Form::OneOf(inner)
+                | Form::Table(inner)
+                | Form::Tables(inner) => every(inner, visit),
+                Form::Quantity(_) | Form::Word(_) | Form::Text | Form::YesNo => {}
             }
         }
     }

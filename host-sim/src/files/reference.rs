@@ -22,7 +22,15 @@ fn table(text: &mut String, prefix: &str, keys: &[&Key]) {
     if prefix.is_empty() {
         text.push_str("| key | holds | range | default | what it is |\n| --- | --- | --- | --- | --- |\n");
     }
+    rows(text, prefix, keys);
+}
+
+fn rows(text: &mut String, prefix: &str, keys: &[&Key]) {
     for key in keys {
+        if let Form::OneOf(forms) = key.form {
+            rows(text, prefix, forms);
+            continue;
+        }
         let range = match key.form {
             Form::Quantity(range) | Form::QuantityOrTable(range, _) => {
                 let show = |v| range.dimension.show(v, Units::Metric, 3);
@@ -53,6 +61,10 @@ mod tests {
             "| `liquor_tank.element.rated` | a voltage in quotes | 90 V to 480 V | the mains voltage | voltage of the element's rating |",
             "| `boil_kettle.probe.kind` | one of pt100, ntc10k, ds18b20 |",
             "| `additions.left` | a time in quotes |",
+            "| `at` | a percentage in quotes | 5 % to 100 % |",
+            "| `at` | a power in quotes | 50 W to 20000 W |",
+            "| `at` | a flow in quotes | 0.002 L/min to 0.5 L/min |",
+            "| `mains.measured` | true or false |",
         ] {
             assert!(text.contains(row), "no {row} in:\n{text}");
         }

@@ -20,6 +20,15 @@ pub struct RigFile {
     pub units: Units,
 }
 
+impl RigFile {
+    /// The rig with a measured dry loss of its kettle, W, unless its file gives one.
+    pub fn taught(&self, dry_loss_w: Option<f64>) -> RigFile {
+        let mut rig = self.clone();
+        rig.rig.boil_kettle.boil_loss_w = rig.rig.boil_kettle.boil_loss_w.or(dry_loss_w);
+        rig
+    }
+}
+
 /// Reads a rig from text. `path` is for messages only.
 ///
 /// # Errors
@@ -75,7 +84,7 @@ pub(super) fn units(reader: &mut Reader<'_>, root: &Section<'_>) -> Units {
 
 fn mains(reader: &mut Reader<'_>, root: &Section<'_>) -> Mains {
     let Some(section) = reader.table(root, &keys::MAINS) else {
-        return Mains { volts: defaults::MAINS_V, hertz: defaults::mains_hertz(defaults::MAINS_V) };
+        return Mains { volts: defaults::MAINS_V, hertz: defaults::mains_hertz(defaults::MAINS_V), measured: false };
     };
     let volts = reader.quantity(&section, &keys::VOLTAGE).unwrap_or(defaults::MAINS_V);
     let hertz = match reader.quantity(&section, &keys::FREQUENCY) {
@@ -93,7 +102,7 @@ fn mains(reader: &mut Reader<'_>, root: &Section<'_>) -> Mains {
             60
         }
     };
-    Mains { volts, hertz }
+    Mains { volts, hertz, measured: reader.yes_no(&section, &keys::MEASURED).unwrap_or(false) }
 }
 
 fn site(reader: &mut Reader<'_>, root: &Section<'_>) -> Site {
@@ -157,6 +166,7 @@ fn vessel(
     let probe = probe(reader, section);
     let lid = section.and_then(|s| reader.yes_no(s, &keys::LID)).unwrap_or(true);
     let limit_c = section.and_then(|s| reader.quantity(s, &keys::LIMIT));
+    let boil_loss_w = section.filter(|_| vessel == Vessel::BoilKettle).and_then(|s| reader.quantity(s, &keys::BOIL_LOSS));
     let mut get = |key, default| section.and_then(|s| reader.quantity(s, key)).unwrap_or(default);
     let diameter_m = get(&keys::DIAMETER, defaults::diameter_m(capacity_l));
     let figures = VesselRig {
@@ -172,6 +182,7 @@ fn vessel(
         element,
         probe,
         limit_c,
+        boil_loss_w,
     };
     // Only in a file that is right so far: a capacity that was refused has a stand-in here.
     let clean = reader.clean();

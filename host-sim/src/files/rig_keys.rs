@@ -14,7 +14,13 @@ pub const UNITS: Key = Key {
 pub const VOLTAGE: Key = quantity("voltage", D::Voltage, (90.0, 260.0), "240 V", "voltage at the elements");
 pub const FREQUENCY: Key =
     quantity("frequency", D::Frequency, (50.0, 60.0), "50 Hz for 220 V to 235 V, else 60 Hz", "mains frequency, 50 Hz or 60 Hz");
-pub const MAINS: Key = table("mains", &[&VOLTAGE, &FREQUENCY], "the supply");
+pub const MEASURED: Key = Key {
+    name: "measured",
+    form: Form::YesNo,
+    default: "false",
+    about: "the controller measures the voltage at the elements and makes shares of full power good for it",
+};
+pub const MAINS: Key = table("mains", &[&VOLTAGE, &FREQUENCY, &MEASURED], "the supply");
 
 pub const ALTITUDE: Key = quantity("altitude", D::Length, (-400.0, 4000.0), "0 m", "height above sea level");
 pub const AIR: Key = quantity("air", D::Temperature, (-20.0, 50.0), "20 C", "air temperature");
@@ -79,16 +85,39 @@ pub const DEAD_SPACE: Key = quantity("dead_space", D::Volume, (0.0, 100.0), "3 %
 pub const MIXING: Key = quantity("mixing", D::Time, (0.0, 300.0), "18 s, tun 25 s", "lag from element or inlet to thermometer");
 pub const LIMIT: Key =
     quantity("limit", D::Temperature, (30.0, 115.0), "90 C; kettle 4 C over boiling", "the guard trips above it");
+pub const BOIL_LOSS: Key = quantity(
+    "boil_loss",
+    D::Power,
+    (0.0, 3000.0),
+    "derived",
+    "power of the boil that does not become vapour; a day's report gives it from its two volumes",
+);
 
 /// Keys of a vessel with an element.
 pub const HEATED: &[&Key] =
     &[&ELEMENT, &PROBE, &CAPACITY, &DIAMETER, &WALL, &EMISSIVITY, &INSULATION, &LID, &ELEMENT_TOP, &DEAD_SPACE, &MIXING, &LIMIT];
+/// Keys of the kettle.
+pub const KETTLE: &[&Key] = &[
+    &ELEMENT,
+    &PROBE,
+    &CAPACITY,
+    &DIAMETER,
+    &WALL,
+    &EMISSIVITY,
+    &INSULATION,
+    &LID,
+    &ELEMENT_TOP,
+    &DEAD_SPACE,
+    &MIXING,
+    &LIMIT,
+    &BOIL_LOSS,
+];
 /// Keys of the tun.
 pub const TUN: &[&Key] = &[&PROBE, &CAPACITY, &DIAMETER, &WALL, &EMISSIVITY, &INSULATION, &LID, &DEAD_SPACE, &MIXING, &LIMIT];
 
 pub const LIQUOR_TANK: Key = vessel("liquor_tank", HEATED, "the hot liquor tank");
 pub const MASH_TUN: Key = vessel("mash_tun", TUN, "the mash tun, heated through the coil");
-pub const BOIL_KETTLE: Key = vessel("boil_kettle", HEATED, "the boil kettle");
+pub const BOIL_KETTLE: Key = vessel("boil_kettle", KETTLE, "the boil kettle");
 
 const fn vessel(name: &'static str, keys: &'static [&'static Key], about: &'static str) -> Key {
     Key { name, form: Form::Table(keys), default: "the rig lacks it", about }

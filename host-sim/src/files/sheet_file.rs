@@ -6,8 +6,9 @@ use super::rig_file::units;
 use super::sheet_keys as keys;
 use super::walk::{Reader, Section};
 use crate::day::Units;
+use copperhold_core::boil_power::BoilPower;
 use copperhold_core::sheet::{MAX_ADDITIONS, Step};
-use copperhold_core::units::{Celsius, Duty, Litres, Span};
+use copperhold_core::units::{Celsius, Duty, Litres, Span, Watts};
 use std::ops::Range;
 use toml::de::DeValue;
 
@@ -38,10 +39,10 @@ pub struct SheetFile {
 pub struct NamedStep {
     /// Its name: as given, or what it does.
     pub name: String,
-    /// What it does. A boil asked in watts has no duty until [`SheetFile::compile`] knows the element.
+    /// What it does. A boil asked in watts or boil-off has no duty until [`SheetFile::compile`] knows the element.
     pub step: Step,
-    /// Power of a boil asked in watts, W.
-    pub boil_w: Option<f64>,
+    /// How hard a boil is asked for.
+    pub boil: Option<BoilPower>,
     /// Timed additions of a boil, longest time left first, as in the step.
     pub additions: Vec<AdditionText>,
     /// Time the sheet gives it, s; `None` where it sets none (a heat-up, a transfer).
@@ -119,7 +120,7 @@ fn step(reader: &mut Reader<'_>, entry: &Section<'_>) -> Option<NamedStep> {
     reader.check_keys(entry, keys::of_step(word));
     let name = reader.text(entry, &keys::STEP_NAME).unwrap_or_else(|| capital(word));
     let mut additions = Vec::new();
-    let mut boil_w = None;
+    let mut boil = None;
     let step = match word {
         "heat strike" => {
             let (fill, to) = (reader.needed(entry, &keys::FILL), reader.needed(entry, &keys::TO));
@@ -136,19 +137,15 @@ fn step(reader: &mut Reader<'_>, entry: &Section<'_>) -> Option<NamedStep> {
         }
         "sparge" => {
             let (water, at) = (reader.needed(entry, &keys::WATER), reader.needed(entry, &keys::AT));
-            Step::Sparge { water: litres(water?), at: celsius(at?) }
+            let hold = reader.yes_no(entry, &keys::HOLD).unwrap_or(false);
+            Step::Sparge { water: litres(water?), at: celsius(at?), hold }
         }
         "bring to boil" => Step::BringToBoil,
         "boil" => {
             let (at, lasts) = (boil_at(reader, entry), reader.needed(entry, &keys::BOIL_FOR));
             additions = self::additions(reader, entry, lasts);
-            let duty = match at? {
-                BoilAt::Share(share) => Duty::from_basis_points(to_u32(share * 10_000.0)),
-                BoilAt::Power(watts) => {
-                    boil_w = Some(watts);
-                    Duty::ZERO
-                }
-            };
+            boil = Some(at?);
+            let duty = if let Some(BoilPower::Share(duty)) = boil { duty } else { Duty::ZERO };
             let left = additions.iter().take(MAX_ADDITIONS).map(|a| span(a.left_s)).collect();
             Step::Boil { duty, lasts: span(lasts?), additions: left }
         }
@@ -169,36 +166,34 @@ fn step(reader: &mut Reader<'_>, entry: &Section<'_>) -> Option<NamedStep> {
     };
     let line = reader.line(&entry.span);
     let places = entry.places(keys::of_step(word));
-    Some(NamedStep { name, step, boil_w, additions, planned_s, line, span: entry.span.clone(), places })
+    Some(NamedStep { name, step, boil, additions, planned_s, line, span: entry.span.clone(), places })
 }
 
-enum BoilAt {
-    Share(f64),
-    Power(f64),
-}
-
-/// A boil's `at`: a percentage, or watts.
-fn boil_at(reader: &mut Reader<'_>, entry: &Section<'_>) -> Option<BoilAt> {
+/// A boil's `at`: a percentage, watts, or boil-off per time.
+fn boil_at(reader: &mut Reader<'_>, entry: &Section<'_>) -> Option<BoilPower> {
     let Some(value) = entry.value(&keys::BOIL_SHARE) else {
         reader.missing(entry, &keys::BOIL_SHARE);
         return None;
     };
     if let DeValue::String(text) = value.get_ref() {
         if Dimension::Power.parse(text).is_ok() {
-            return reader.quantity_of(&keys::BOIL_POWER, value).map(BoilAt::Power);
+            return reader.quantity_of(&keys::BOIL_POWER, value).map(|watts| BoilPower::Power(Watts::new(to_u32(watts))));
         }
-        if Dimension::Flow.parse(text).is_ok() || Dimension::Temperature.parse(text).is_ok() {
+        if Dimension::Flow.parse(text).is_ok() {
+            return reader.quantity_of(&keys::BOIL_OFF, value).map(|l_per_min| BoilPower::BoilOff(litres(l_per_min * 60.0)));
+        }
+        if Dimension::Temperature.parse(text).is_ok() {
             reader.fault(
                 ProblemKind::WrongUnit,
                 value.span(),
                 format!("a boil cannot be held at {:?}", text.as_ref()),
-                "a percentage of full power in %, or a power in W or kW",
-                "write at = \"60 %\" or at = \"3300 W\"; the boil-off that gives is measured and shown",
+                "a percentage of full power in %, a power in W or kW, or a boil-off in L/h or gal/h",
+                "write at = \"60 %\", at = \"3300 W\" or at = \"4 L/h\"",
             );
             return None;
         }
     }
-    reader.quantity_of(&keys::BOIL_SHARE, value).map(BoilAt::Share)
+    reader.quantity_of(&keys::BOIL_SHARE, value).map(|share| BoilPower::Share(Duty::from_basis_points(to_u32(share * 10_000.0))))
 }
 
 fn additions(reader: &mut Reader<'_>, entry: &Section<'_>, lasts: Option<f64>) -> Vec<AdditionText> {

@@ -27,9 +27,18 @@ pub const REFILL: Key = quantity("refill", D::Volume, LITRES, "0 L", "cold water
 pub const AT: Key = quantity("at", D::Temperature, TARGET_C, "required", "temperature to hold");
 pub const REST_FOR: Key = quantity("for", D::Time, HOURS_6, "required", "how long, from when the mash is there");
 pub const WATER: Key = quantity("water", D::Volume, (0.5, 1000.0), "required", "sparge water to run to the tun");
+pub const HOLD: Key = Key {
+    name: "hold",
+    form: Form::YesNo,
+    default: "false",
+    about: "the tank is held at its temperature while its water runs; half of it must stay, well over its element",
+};
 pub const BOIL_FOR: Key = quantity("for", D::Time, HOURS_6, "required", "how long the boil lasts");
 pub const BOIL_SHARE: Key = quantity("at", D::Share, (0.05, 1.0), "required", "share of the kettle element's full power");
 pub const BOIL_POWER: Key = quantity("at", D::Power, (50.0, 20_000.0), "required", "power of the boil");
+pub const BOIL_OFF: Key = quantity("at", D::Flow, (0.1 / 60.0, 0.5), "required", "boil-off of the boil");
+pub const BOIL_AT: Key =
+    Key { name: "at", form: Form::OneOf(&[&BOIL_SHARE, &BOIL_POWER, &BOIL_OFF]), default: "required", about: "how hard to boil" };
 pub const WHIRLPOOL_FOR: Key = quantity("for", D::Time, HOURS_2, "required", "how long");
 
 pub const ADD: Key = text("add", "required", "what to add");
@@ -48,8 +57,8 @@ pub fn of_step(word: &str) -> &'static [&'static Key] {
         "heat strike" => &[&DO, &STEP_NAME, &FILL, &TO],
         "dough in" => &[&DO, &STEP_NAME, &STRIKE, &REFILL],
         "rest" | "mash out" => &[&DO, &STEP_NAME, &AT, &REST_FOR],
-        "sparge" => &[&DO, &STEP_NAME, &WATER, &AT],
-        "boil" => &[&DO, &STEP_NAME, &BOIL_SHARE, &BOIL_FOR, &ADDITIONS],
+        "sparge" => &[&DO, &STEP_NAME, &WATER, &AT, &HOLD],
+        "boil" => &[&DO, &STEP_NAME, &BOIL_AT, &BOIL_FOR, &ADDITIONS],
         "whirlpool" => &[&DO, &STEP_NAME, &WHIRLPOOL_FOR],
         "chill" => &[&DO, &STEP_NAME, &TO],
         _ => &[&DO, &STEP_NAME],

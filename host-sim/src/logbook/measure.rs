@@ -1,14 +1,11 @@
 //! What the brewer measures by hand, and the efficiencies that follow.
 
-use super::{BookError, Logbook, StoredDay};
+use super::StoredDay;
 use crate::brewing::extract::{self, Stages};
 use crate::brewing::{alcohol, grain, gravity, volumes};
 use crate::files::quantity::Dimension;
 use crate::files::{self, SheetFile};
 use crate::plant::water;
-use copperhold_core::sheet::Step;
-use copperhold_core::units::Duty;
-use rusqlite::params;
 
 /// What was measured.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -159,39 +156,8 @@ impl StoredDay {
     /// Boil-off as measured by volumes before and after, L/h, over the boil's time; `None` where either was not measured.
     pub fn measured_boil_off(&self) -> Option<f64> {
         let (before, after) = (self.measured(Kind::PreBoilVolume)?, self.measured(Kind::PostBoilVolume)?);
-        let sheet = self.sheet()?;
-        let boils = sheet.steps.iter().zip(&self.day.steps).find(|(named, _)| matches!(named.step, Step::Boil { .. }));
-        let hours = boils.map(|(_, record)| (record.ended_s - record.started_s) / 3600.0).filter(|hours| *hours > 0.0)?;
+        let hours = self.boil()?.0 / 3600.0;
         Some((before - after) / hours)
-    }
-}
-
-/// What a sheet asks of its boil: share of the element, or watts.
-fn boil_asked(sheet: &SheetFile) -> Option<(Duty, Option<f64>)> {
-    sheet.steps.iter().find_map(|named| if let Step::Boil { duty, .. } = named.step { Some((duty, named.boil_w)) } else { None })
-}
-
-impl Logbook {
-    /// Boil-off as measured on days on a rig of this name whose sheet asks the same of the boil: the mean, L/h, and the number of days.
-    /// `None` where no such day has both volumes measured.
-    ///
-    /// # Errors
-    /// The book cannot be read.
-    pub fn measured_boil_off(&self, rig: &str, sheet: &SheetFile) -> Result<Option<(f64, usize)>, BookError> {
-        let mut query = self.db.prepare_cached(
-            "SELECT id FROM day WHERE rig = ?1 AND (SELECT count(DISTINCT kind) FROM measurement WHERE day = day.id AND kind IN (?2, ?3)) = 2",
-        )?;
-        let keys = params![rig, Kind::PreBoilVolume.key(), Kind::PostBoilVolume.key()];
-        let days: Vec<i64> = query.query_map(keys, |row| row.get(0))?.collect::<Result<_, _>>()?;
-        let asked = boil_asked(sheet);
-        let mut rates = Vec::new();
-        for number in days {
-            let day = self.day(number)?;
-            let same = day.sheet().is_some_and(|other| boil_asked(&other) == asked);
-            rates.extend(day.measured_boil_off().filter(|rate| same && *rate > 0.0));
-        }
-        let count = rates.len();
-        Ok((count > 0).then(|| (rates.iter().sum::<f64>() / count as f64, count)))
     }
 }
 

@@ -5,6 +5,7 @@
 //! | [`writer`] | writes a day down while it runs: what is committed survives the program being killed at any moment |
 //! | [`reader`] | lists days and reads one back as a [`crate::day::Day`] |
 //! | [`measure`] | what the brewer measured by hand: volumes and gravities, and the efficiencies that follow |
+//! | [`dry_loss`] | what a boil's two volumes teach for the next boil |
 //! | [`compare`], [`compare_text`], [`compare_page`] | two days step by step: what differed, in words and as charts |
 //! | [`export`] | CSV, JSON and Parquet |
 //!
@@ -18,6 +19,7 @@
 pub mod compare;
 pub mod compare_page;
 pub mod compare_text;
+pub mod dry_loss;
 mod error;
 pub mod export;
 pub mod measure;

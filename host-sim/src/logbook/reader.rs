@@ -6,6 +6,9 @@ use crate::day::{AdditionRecord, AdviceRecord, Day, HeatUp, PromptRecord, Sample
 use copperhold_core::vessel::{Element, PerElement, PerVessel, Vessel};
 use rusqlite::{OptionalExtension, Row, params};
 
+/// The dry loss that the day's own volumes taught, W; not there when they do not tell.
+pub(super) const DRY_LOSS: &str = "dry_loss_w";
+
 /// The figure that counts ticks with both elements on.
 pub(super) const TWO_ELEMENTS: &str = "two_elements_ticks";
 
@@ -76,6 +79,17 @@ pub(super) fn figures_of(day: &mut Day) -> [(&'static str, &mut f64); 11] {
         ("pre_boil_l", &mut volumes.pre_boil_l),
         ("post_boil_l", &mut volumes.post_boil_l),
         ("boil_off_l_per_h", &mut volumes.boil_off_l_per_h),
+    ]
+}
+
+/// Figures that days of earlier versions lack: 0 there.
+pub(super) fn later_figures_of(day: &mut Day) -> [(&'static str, &mut f64); 4] {
+    let PerElement { liquor_tank: tank, boil_kettle: kettle } = &mut day.yielded;
+    [
+        ("tank_yielded_s", &mut tank.seconds),
+        ("tank_yielded_kwh", &mut tank.kwh),
+        ("kettle_yielded_s", &mut kettle.seconds),
+        ("kettle_yielded_kwh", &mut kettle.kwh),
     ]
 }
 
@@ -175,7 +189,7 @@ impl Logbook {
         Ok(())
     }
 
-    /// Writes a measurement beside a day. `given` is what the brewer wrote.
+    /// Writes a measurement beside a day, and learns from the boil's volumes. `given` is what the brewer wrote.
     ///
     /// # Errors
     /// There is no such day, or the book cannot be written.
@@ -183,7 +197,12 @@ impl Logbook {
         self.known(day)?;
         let insert = "INSERT INTO measurement (day, at_utc, kind, value, given) VALUES (?1, strftime('%Y-%m-%dT%H:%M:%SZ', 'now'), ?2, ?3, ?4)";
         self.db.execute(insert, params![day, kind.key(), value, given])?;
-        Ok(())
+        match kind {
+            Kind::PreBoilVolume | Kind::PostBoilVolume => self.learn_dry_loss(day),
+            Kind::FirstWortGravity | Kind::PreBoilGravity | Kind::FermenterVolume | Kind::OriginalGravity | Kind::FinalGravity => {
+                Ok(())
+            }
+        }
     }
 
     fn known(&self, day: i64) -> Result<(), BookError> {
@@ -300,6 +319,10 @@ impl Logbook {
         for (name, value) in figures_of(record) {
             *value = find(name).ok_or_else(|| BookError::Unreadable { day, what: format!("its {name} is not there") })?;
         }
+        for (name, value) in later_figures_of(record) {
+            *value = find(name).unwrap_or(0.0);
+        }
+        record.volumes.dry_loss_w = find(DRY_LOSS);
         record.two_elements_ticks = find(TWO_ELEMENTS).unwrap_or(0.0) as u64;
         Ok(())
     }

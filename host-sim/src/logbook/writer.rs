@@ -3,7 +3,7 @@
 //! The day is a [`Day`] that grows: [`Writer::follow`] writes what is new since the last time, in one transaction. Called once per sample it
 //! loses nothing that it has returned from; called less often it is faster, and what is lost with the program is what came since.
 
-use super::{BookError, Logbook};
+use super::{BookError, Logbook, dry_loss, reader};
 use crate::day::{Day, Units};
 use copperhold_core::supervisor::Knowledge;
 use copperhold_core::vessel::{Element, Vessel};
@@ -100,6 +100,7 @@ impl Writer {
         heat_ups(&transaction, self.day, day)?;
         figures(&transaction, self.day, day)?;
         learned(&transaction, self.day, knowledge)?;
+        dry_loss::keep(&transaction, self.day, day.volumes.dry_loss_w)?;
         transaction.execute("UPDATE day SET finished = 1, boiling_c = ?2 WHERE id = ?1", params![self.day, day.boiling_c])?;
         transaction.commit()?;
         Ok(self.book)
@@ -242,10 +243,17 @@ fn heat_ups(db: &Connection, id: i64, day: &Day) -> Result<(), BookError> {
 
 fn figures(db: &Connection, id: i64, day: &Day) -> Result<(), BookError> {
     let mut insert = db.prepare_cached("INSERT INTO figure VALUES (?1, ?2, ?3)")?;
-    for (name, value) in super::reader::figures_of(&mut day.clone()) {
+    let mut copy = day.clone();
+    for (name, value) in reader::figures_of(&mut copy) {
         insert.execute(params![id, name, *value])?;
     }
-    insert.execute(params![id, super::reader::TWO_ELEMENTS, day.two_elements_ticks as f64])?;
+    for (name, value) in reader::later_figures_of(&mut copy) {
+        insert.execute(params![id, name, *value])?;
+    }
+    if let Some(watts) = day.volumes.dry_loss_w {
+        insert.execute(params![id, reader::DRY_LOSS, watts])?;
+    }
+    insert.execute(params![id, reader::TWO_ELEMENTS, day.two_elements_ticks as f64])?;
     Ok(())
 }
 

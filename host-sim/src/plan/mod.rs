@@ -13,11 +13,13 @@ use crate::brewing::mash::{Strike, WaterHeat};
 use crate::brewing::volumes::{Process, TRUB_SHARE};
 use crate::day::Day;
 use crate::files::{RigFile, SheetFile};
+use crate::logbook::dry_loss::DryLoss;
 use crate::plant::vessel::STEEL_J_PER_KG_K;
 use crate::plant::water;
 use crate::rehearse::{Rehearsal, RehearsalError};
+use copperhold_core::boil_power;
 use copperhold_core::sheet::Step;
-use copperhold_core::units::{Celsius, Litres};
+use copperhold_core::units::{Celsius, Litres, Watts};
 use copperhold_core::vessel::{Element, PerElement};
 use std::fmt;
 
@@ -37,8 +39,8 @@ pub struct Wishes {
     pub extract: f64,
     /// Rehearsals behind the plan, each with another pace of the simulated brewer; 0 counts as 1.
     pub paces: u64,
-    /// Boil-off learned on this rig, L/h, and the number of days it was measured on; `None` takes the rehearsal's.
-    pub boil_off: Option<(f64, usize)>,
+    /// Dry loss that the logbook has of this rig's kettle. What the rig file says comes first; with neither, boil-off is the rehearsal's.
+    pub dry_loss: Option<DryLoss>,
 }
 
 impl Default for Wishes {
@@ -50,7 +52,7 @@ impl Default for Wishes {
             efficiency: 0.80,
             extract: grain::EXTRACT_DRY_BASIS,
             paces: PACES,
-            boil_off: None,
+            dry_loss: None,
         }
     }
 }
@@ -98,6 +100,17 @@ pub enum Begin {
     BoilAt(Clock),
 }
 
+/// Where a plan has its boil-off from.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum BoilOffBy {
+    /// The rehearsal.
+    Rehearsal,
+    /// The dry loss that the rig file gives.
+    RigFile,
+    /// The dry loss that the logbook has.
+    Logbook(DryLoss),
+}
+
 /// What the strike water does.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct StrikePlan {
@@ -137,6 +150,8 @@ pub struct Plan {
     pub tap_l: f64,
     /// Cooling water for the chiller, L.
     pub cooling_l: f64,
+    /// Boil-off in the boil, L/h, and where it is from.
+    pub boil_off: (f64, BoilOffBy),
     /// Volumes through the process.
     pub process: Process,
     /// The strike, if the sheet has one.
@@ -160,6 +175,7 @@ impl Plan {
     /// The rig cannot brew the sheet at all: volumes, vessels or targets do not fit, the controller does not accept the rig, or a rehearsed
     /// day does not end. The error says in words what, where and what to do.
     pub fn make(rig: &RigFile, sheet: &SheetFile, wishes: Wishes) -> Result<Plan, PlanError> {
+        let (rig, boil_off_by) = &taught(rig, wishes.dry_loss);
         let mut days = Vec::new();
         for seed in 1..=wishes.paces.max(1) {
             let rehearsal = Rehearsal::new(rig, sheet, seed).map_err(PlanError::Rehearsal)?;
@@ -182,7 +198,8 @@ impl Plan {
             Begin::At(clock) => clock,
             Begin::BoilAt(clock) => clock.begin_for(boil_begins_s.unwrap_or(0.0)),
         });
-        let process = process(rig, sheet, &day, wishes);
+        let boil_off = (boil_off_l_per_h(rig, &day, boil_index), *boil_off_by);
+        let process = process(rig, sheet, &day, boil_off.0);
         let strike = strike(rig, sheet);
         Ok(Plan {
             boil_s,
@@ -190,6 +207,7 @@ impl Plan {
             begins,
             tap_l: tap_l(sheet),
             cooling_l: cooling_l(rig, sheet, &day),
+            boil_off,
             gravity: boil_begins_s.and_then(|_| gravity(sheet, &process, wishes)),
             draws: PerElement::build(|element| draw(rig, element)),
             limits: limits::of(rig, sheet, &day, &process, strike.as_ref()),
@@ -205,6 +223,24 @@ impl Plan {
     pub fn cost(&self) -> Option<f64> {
         self.wishes.price_per_kwh.map(|price| crate::brewing::electric::cost(self.day.energy.total_kwh(), price))
     }
+}
+
+/// The rig with what the logbook has of its kettle.
+fn taught(rig: &RigFile, dry_loss: Option<DryLoss>) -> (RigFile, BoilOffBy) {
+    let by = match (rig.rig.boil_kettle.boil_loss_w, dry_loss) {
+        (Some(_), _) => BoilOffBy::RigFile,
+        (None, Some(loss)) => BoilOffBy::Logbook(loss),
+        (None, None) => BoilOffBy::Rehearsal,
+    };
+    (rig.taught(dry_loss.map(|loss| loss.watts)), by)
+}
+
+/// What the boil's mean power boils off with the dry loss that was measured; the rehearsal's own where none was.
+fn boil_off_l_per_h(rig: &RigFile, day: &Day, boil_index: Option<usize>) -> f64 {
+    let boil = boil_index.and_then(|index| day.steps.get(index)).filter(|step| step.ended_s > step.started_s);
+    let (Some(loss_w), Some(boil)) = (rig.rig.boil_kettle.boil_loss_w, boil) else { return day.volumes.boil_off_l_per_h };
+    let mean_w = boil.energy_kwh * 3.6e6 / (boil.ended_s - boil.started_s);
+    litres(boil_power::boil_off(Watts::new(mean_w.round() as u32), Watts::new(loss_w.round() as u32)))
 }
 
 fn ends_s(day: &Day) -> f64 {
@@ -241,7 +277,7 @@ fn cooling_l(rig: &RigFile, sheet: &SheetFile, day: &Day) -> f64 {
     minutes * rig.rig.chiller.water_l_per_min
 }
 
-fn process(rig: &RigFile, sheet: &SheetFile, day: &Day, wishes: Wishes) -> Process {
+fn process(rig: &RigFile, sheet: &SheetFile, day: &Day, boil_off_l_per_h: f64) -> Process {
     let mut process = Process {
         grain_kg: sheet.grain_kg,
         strike_l: day.volumes.strike_l,
@@ -253,11 +289,7 @@ fn process(rig: &RigFile, sheet: &SheetFile, day: &Day, wishes: Wishes) -> Proce
     if day.volumes.post_boil_l > 0.0 {
         // What leaves as vapour in the boil and on the way to it.
         let on_the_way_l = (process.pre_boil_l() - day.volumes.pre_boil_l).max(0.0);
-        let in_the_boil_l = match wishes.boil_off {
-            Some((l_per_h, _)) => l_per_h * boil_hours(sheet),
-            None => day.volumes.pre_boil_l - day.volumes.post_boil_l,
-        };
-        process.boil_off_l = on_the_way_l + in_the_boil_l;
+        process.boil_off_l = on_the_way_l + boil_off_l_per_h * boil_hours(sheet);
     }
     process.trub_l = process.post_boil_l() * TRUB_SHARE;
     process

@@ -1,9 +1,10 @@
 //! The plan as text for a terminal.
 
-use super::{Begin, Plan, limits::Weight};
+use super::{Begin, BoilOffBy, Plan, limits::Weight};
 use crate::brewing::electric;
 use crate::brewing::gravity::plato;
 use crate::brewing::volumes::expansion;
+use crate::logbook::dry_loss::DryLoss;
 use crate::report::measure::{Measure, clock, duration, fixed, fixed_or_none, plain};
 use crate::report::text::{COLUMNS, wrap};
 use copperhold_core::vessel::Element;
@@ -119,10 +120,13 @@ fn volumes(page: &mut Page, plan: &Plan) {
 
 fn rate(plan: &Plan) -> String {
     let units = Measure(plan.day.units);
-    match plan.wishes.boil_off {
-        Some((l_per_h, 1)) => format!("{} in the boil, as measured on one day", units.rate_text(l_per_h)),
-        Some((l_per_h, days)) => format!("{} in the boil, as measured on {days} days", units.rate_text(l_per_h)),
-        None => format!("{} in the boil, by rehearsal", units.rate_text(plan.day.volumes.boil_off_l_per_h)),
+    let rate = units.rate_text(plan.boil_off.0);
+    match plan.boil_off.1 {
+        BoilOffBy::Rehearsal => format!("{rate} in the boil, by rehearsal"),
+        BoilOffBy::RigFile => format!("{rate} in the boil, by the rig's boil_loss"),
+        BoilOffBy::Logbook(DryLoss { by_hand: false, .. }) => format!("{rate} in the boil, as the last day's record has it"),
+        BoilOffBy::Logbook(DryLoss { days: 1, .. }) => format!("{rate} in the boil, as measured on one day"),
+        BoilOffBy::Logbook(DryLoss { days, .. }) => format!("{rate} in the boil, as measured on {days} days"),
     }
 }
 

@@ -3,6 +3,7 @@
 pub mod brewer;
 mod heat_ups;
 mod recorder;
+mod sharing;
 
 use crate::bench::{Bench, Honest, Tamper};
 use crate::day::Day;
@@ -118,6 +119,11 @@ impl<T: Tamper> Rehearsal<T> {
             sequencer.answer(prompt);
         }
         self.recorder.answered(self.bench.t_s(), prompt);
+    }
+
+    /// The brewery, to look at.
+    pub fn brewery(&self) -> &Brewery {
+        &self.bench.brewery
     }
 
     /// The brewery, to look at and to interfere with.

@@ -1,15 +1,18 @@
 //! Writes down the day as it goes.
 
 use super::heat_ups::HeatUps;
+use super::sharing::Sharing;
 use crate::bench::{Bench, Tamper};
 use crate::day::{AdditionRecord, AdviceRecord, Day, PromptRecord, Sample, StepRecord, TripRecord, Volumes};
 use crate::files::{AdditionText, RigFile, SheetFile};
 use crate::fit;
 use crate::plant::{Brewery, Truth, air};
+use copperhold_core::boil_power;
 use copperhold_core::event::{Entry, Event};
 use copperhold_core::heat::Demand;
 use copperhold_core::sequencer::Prompt;
 use copperhold_core::sheet::{Sheet, Step};
+use copperhold_core::units::{Litres, Span, Watts};
 use copperhold_core::vessel::{Element, PerElement, PerVessel, Vessel};
 
 /// Spacing of the samples, s.
@@ -44,6 +47,7 @@ pub struct Recorder {
     plans: Vec<Plan>,
     running: Option<Running>,
     heat_ups: PerElement<HeatUps>,
+    sharing: Sharing,
     asked: Option<(Prompt, f64)>,
     next_sample_s: f64,
     fired_s: PerElement<f64>,
@@ -93,6 +97,7 @@ impl Recorder {
             plans,
             running: None,
             heat_ups: PerElement::default(),
+            sharing: Sharing::default(),
             asked: None,
             next_sample_s: 0.0,
             fired_s: PerElement::default(),
@@ -140,6 +145,7 @@ impl Recorder {
             });
             self.heat_ups.get_mut(element).look(t_s, element, target_c, &truth, brewery);
         }
+        self.sharing.look(t_s, &controller.supervisor().status().wanted, &brewery.energy().element_j, &self.day.element_w);
         if t_s >= self.next_sample_s {
             self.sample(&truth, bench);
         }
@@ -152,6 +158,7 @@ impl Recorder {
         self.day.two_elements_ticks = bench.both_on_ticks();
         self.day.boiling_c = brewery.boiling_c();
         self.day.energy = brewery.energy().kwh();
+        self.day.yielded = self.sharing.yielded(&self.day.element_w);
         self.day.heat_ups =
             PerElement { liquor_tank: self.heat_ups.liquor_tank.finish(), boil_kettle: self.heat_ups.boil_kettle.finish() };
         if let Some(latch) = controller.supervisor().guard().latch()
@@ -206,6 +213,10 @@ impl Recorder {
                 self.day.trips.push(TripRecord { t_s: at_s, cause: trip.to_string(), remedy: trip.remedy().to_owned() });
             }
             Event::Advised(advice) => self.day.advice.push(AdviceRecord { t_s, text: advice.to_string() }),
+            Event::SheetStood(time) => {
+                let text = format!("the sheet stood still for {} s and goes on where it stood", time.as_secs());
+                self.day.advice.push(AdviceRecord { t_s, text });
+            }
             Event::Armed | Event::Disarmed | Event::Grant(_) | Event::Acknowledged(_) => {}
         }
     }
@@ -238,6 +249,11 @@ impl Recorder {
         {
             let to_l = truth.cold_l.boil_kettle;
             self.day.volumes.post_boil_l = to_l;
+            let lasted = Span::from_millis(((t_s - began_s) * 1000.0) as u64);
+            let mean = Watts::new(((brewery.electric_j() - running.energy_j) / (t_s - began_s).max(1e-9)).round() as u32);
+            let litres = |l: f64| Litres::from_millilitres((l * 1000.0).round() as i32);
+            self.day.volumes.dry_loss_w =
+                boil_power::measure(litres(from_l), litres(to_l), lasted, mean).map(|loss| f64::from(loss.get()));
             self.day.volumes.boil_off_l_per_h = (from_l - to_l) / ((t_s - began_s) / 3600.0).max(1e-9);
         }
         let judged = plan.target_c.filter(|_| running.reached);

@@ -101,6 +101,34 @@ pub fn boil_off_text(day: &Day) -> String {
     if rate > 0.0 { Measure(day.units).rate_text(rate) } else { NONE.to_owned() }
 }
 
+/// What the volumes tell of the kettle's dry loss; empty when they do not tell.
+pub fn dry_loss_text(day: &Day) -> String {
+    day.volumes.dry_loss_w.map_or_else(String::new, |watts| format!("{} W of the boil made no vapour", fixed(watts, 0)))
+}
+
+/// One sentence for each vessel that had less heat than it wanted because the other had the element: which, to whom, by how much.
+pub fn yielded_texts(day: &Day) -> Vec<String> {
+    let gave_up = Element::ALL.into_iter().filter(|&element| day.yielded.get(element).seconds > 0.0);
+    gave_up
+        .map(|element| {
+            let yielded = day.yielded.get(element);
+            let full_kwh = day.element_w.get(element) * yielded.seconds / 3.6e6;
+            format!(
+                "The {} yielded to the {}: for {} both wanted heat, and it had {} kWh less than it wanted ({})",
+                element.vessel().label(),
+                element.other().vessel().label(),
+                duration(yielded.seconds),
+                fixed(yielded.kwh, 2),
+                share_of_full_text(yielded.kwh, full_kwh),
+            )
+        })
+        .collect()
+}
+
+fn share_of_full_text(kwh: f64, full_kwh: f64) -> String {
+    format!("{} % of its element's full power", fixed(100.0 * kwh / full_kwh.max(1e-9), 0))
+}
+
 /// One sentence about the waits.
 pub fn waits_text(day: &Day) -> String {
     match day.prompts.len() {

@@ -135,7 +135,8 @@ fn charts(day: &Day) -> String {
     }
     let drawn = Size::ALL.map(|size| strip::elements(day, size)).concat();
     let held = Element::ALL.map(|element| format!("{} {}", element.vessel().label(), duration(strip::granted_s(day, element))));
-    let caption = format!("Time with the grant: {}. {}", held.join(", "), facts::interlock_text(day));
+    let yielded = facts::yielded_texts(day).iter().map(|text| format!(" {text}.")).collect::<String>();
+    let caption = format!("Time with the grant: {}. {}{yielded}", held.join(", "), facts::interlock_text(day));
     let caption = format!("<p class=\"quiet\">Bar: duty. Line under it: this element held the grant. {}</p>\n", escape(&caption));
     figure(&mut html, "", "elements", &drawn, &caption);
     html.push_str("</section>\n");

@@ -63,6 +63,8 @@ struct HeatedVessel {
     element_w: f64,
     heat_ups: Vec<HeatUpFigures>,
     worst_hold_rms_c: Option<f64>,
+    yielded_s: f64,
+    yielded_kwh: f64,
 }
 
 #[derive(Serialize)]
@@ -97,6 +99,7 @@ struct Volumes {
     pre_boil_l: f64,
     post_boil_l: f64,
     boil_off_l_per_h: f64,
+    dry_loss_w: Option<f64>,
 }
 
 #[derive(Serialize)]
@@ -207,6 +210,8 @@ fn heated(day: &Day, element: Element) -> HeatedVessel {
         element_w: tidy(*day.element_w.get(element), 1),
         heat_ups: day.heat_ups.get(element).iter().map(figures).collect(),
         worst_hold_rms_c: facts::worst_hold_k(day, Some(element.vessel())).map(kelvins),
+        yielded_s: seconds(day.yielded.get(element).seconds),
+        yielded_kwh: kwh(day.yielded.get(element).kwh),
     }
 }
 
@@ -229,6 +234,7 @@ fn volumes(day: &Day) -> Volumes {
         pre_boil_l: tidy(day.volumes.pre_boil_l, 3),
         post_boil_l: tidy(day.volumes.post_boil_l, 3),
         boil_off_l_per_h: tidy(day.volumes.boil_off_l_per_h, 3),
+        dry_loss_w: day.volumes.dry_loss_w,
     }
 }
 

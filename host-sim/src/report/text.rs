@@ -113,6 +113,9 @@ fn energy(page: &mut Page, day: &Day) {
     for (name, kwh) in facts::energy_uses(account) {
         amount(page, name, &fixed(kwh, 2), &facts::share_text(kwh, total));
     }
+    for text in facts::yielded_texts(day) {
+        page.paragraph(INDENT, &format!("{text}."));
+    }
 }
 
 fn volumes(page: &mut Page, day: &Day) {
@@ -124,7 +127,7 @@ fn volumes(page: &mut Page, day: &Day) {
     amount(page, "sparge water", &volume(volumes.sparge_l), "");
     amount(page, "kettle, boil begins", &volume(volumes.pre_boil_l), "");
     amount(page, "kettle, boil ends", &volume(volumes.post_boil_l), "");
-    amount(page, "boil-off", &facts::boil_off_text(day), "");
+    amount(page, "boil-off", &facts::boil_off_text(day), &facts::dry_loss_text(day));
 }
 
 fn amount(page: &mut Page, name: &str, figure: &str, note: &str) {

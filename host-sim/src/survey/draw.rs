@@ -75,9 +75,10 @@ impl Draw {
                 offset_k: 0.0,
             },
             limit_c: None,
+            boil_loss_w: None,
         };
         let mut rig = Rig { name: "drawn at random".to_owned(), liquor_tank: tank, ..Rig::example() };
-        rig.mains = Mains { volts: defaults::MAINS_V, hertz: if pcg.uniform() < 0.5 { 50 } else { 60 } };
+        rig.mains = Mains { volts: defaults::MAINS_V, hertz: if pcg.uniform() < 0.5 { 50 } else { 60 }, measured: false };
         rig.site.air_c = r::AIR_C.draw(pcg);
         rig.site.humidity = r::HUMIDITY.draw(pcg);
         let start = if pcg.uniform() < r::WARM { r::WARM_START_C } else { r::START_C };

@@ -158,6 +158,9 @@ impl Conversation {
                     Happening::Advised(line) => self.track.advised(at_s, line.as_str()),
                     Happening::Addition(index) => self.track.called(at_s, usize::from(index)),
                     Happening::Lost(count) => self.track.caution(format!("The board's log lost {count} entries.")),
+                    Happening::SheetStood(ms) => {
+                        self.track.advised(at_s, format!("the sheet stood still for {} s while nothing could heat", ms / 1_000));
+                    }
                     Happening::Armed
                     | Happening::Disarmed
                     | Happening::Grant(_)

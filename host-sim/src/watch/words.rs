@@ -121,7 +121,7 @@ pub fn figures(step: &Step, measure: Measure) -> String {
         Step::HeatStrike { fill, to } => format!("{} to {}", volume(fill), degrees(to)),
         Step::DoughIn { strike, .. } => format!("{} of strike water", volume(strike)),
         Step::Rest { at, lasts } | Step::MashOut { at, lasts } => format!("{} for {}", degrees(at), lasting(lasts)),
-        Step::Sparge { water, at } => format!("{} at {}", volume(water), degrees(at)),
+        Step::Sparge { water, at, .. } => format!("{} at {}", volume(water), degrees(at)),
         Step::BringToBoil => "full power to the edge".to_owned(),
         Step::Boil { duty, lasts, .. } => {
             format!("{} % for {}", f64::from(duty.basis_points()) / 100.0, lasting(lasts))

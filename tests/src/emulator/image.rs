@@ -2,7 +2,7 @@
 
 use std::path::{Path, PathBuf};
 use std::process::Command;
-use std::sync::OnceLock;
+use std::sync::{Mutex, OnceLock};
 
 /// A built image.
 #[derive(Debug, Clone)]
@@ -29,7 +29,12 @@ pub fn image() -> &'static Image {
 }
 
 /// Installs the locked package unless it is there already.
-fn install() {
+///
+/// # Panics
+/// It cannot be installed.
+pub fn install() {
+    static TURN: Mutex<()> = Mutex::new(());
+    let _turn = TURN.lock().expect("nobody failed to install it");
     let lock = std::fs::read(folder().join("package-lock.json")).expect("the lock file");
     let stamp = folder().join("node_modules/.copperhold-lock");
     if std::fs::read(&stamp).is_ok_and(|installed| installed == lock) {

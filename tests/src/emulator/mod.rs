@@ -7,7 +7,7 @@ mod guide;
 mod image;
 
 pub use guide::pins;
-pub use image::{Image, image};
+pub use image::{Image, folder, image, install};
 
 use copperhold_core::wire::message::{Telemetry, ToDevice, ToHost};
 use copperhold_core::wire::{Framer, encode};
@@ -87,7 +87,7 @@ impl Emulator {
     pub fn boot(flash: &[(u32, Vec<u8>)]) -> Emulator {
         let image = image();
         let mut child = Command::new("node")
-            .arg(image::folder().join("run.mjs"))
+            .arg(folder().join("run.mjs"))
             .stdin(Stdio::piped())
             .stdout(Stdio::piped())
             .spawn()

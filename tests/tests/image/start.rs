@@ -55,7 +55,7 @@ fn a_target_set_at_the_panel_heats_and_a_blank_store_does_not() {
     assert_eq!(report.line("kettle_element").rises, 0);
 
     let mut blank = Emulator::boot(&[]);
-    let code = pt100(20.0) * 400 / 430;
+    let code = (u32::from(pt100(20.0)) * 400 / 430) as u16;
     blank.set(json!({"spi": {"liquor_tank": code, "mash_tun": code, "boil_kettle": code}}));
     let report = blank.arm();
     assert!(!report.telemetry().expect("telemetry").armed, "settings are in doubt");

@@ -8,7 +8,7 @@ mod mutants;
 mod watch;
 
 use copperhold_core::fast::{FastPath, LEASE, Lease, Switches};
-use copperhold_core::guard::{Facts, Guard, Notice, PROBE_PATIENCE, Trip, Verdict};
+use copperhold_core::guard::{Facts, Guard, Notice, PATIENCE_RETURNS, PROBE_PATIENCE, Trip, Verdict};
 use copperhold_core::interlock::Timing;
 use copperhold_core::probe::ProbeFault;
 use copperhold_core::units::{Celsius, Duty, Instant, Span};
@@ -141,9 +141,10 @@ impl Machine {
         };
         let facts = Facts {
             now: Instant::START,
-            elapsed: GUARD_TICK,
+            // A tick that sees gives back as much patience as a blind one takes: a state for each would be fifteen times as many.
+            elapsed: if probes == Probes::Blind { GUARD_TICK } else { GUARD_TICK.times(PATIENCE_RETURNS) },
             readings: PerVessel { boil_kettle: reading, ..PerVessel::build(|_| Ok(Celsius::from_milli(20_000))) },
-            needed: PerVessel::build(|_| true),
+            relied: PerVessel::build(|_| true),
             stopped: core::mem::take(&mut state.gate.stopped),
             stop_loop,
             clock_fault: false,
@@ -156,7 +157,10 @@ impl Machine {
         let pressed = acknowledge && !state.acknowledge_was_down;
         state.acknowledge_was_down = acknowledge;
         let now = state.guard.latch();
-        state.blind_for = if probes == Probes::Blind { state.blind_for.plus(GUARD_TICK).min(PROBE_PATIENCE) } else { Span::ZERO };
+        state.blind_for = match probes {
+            Probes::Blind => state.blind_for.plus(GUARD_TICK).min(PROBE_PATIENCE),
+            Probes::Fine | Probes::Hot => state.blind_for.less(GUARD_TICK),
+        };
         let at_ease = !facts.stopped
             && match probes {
                 Probes::Fine => stop_loop || latch.is_none_or(|latch| latch.trip != Trip::StopLoop),
@@ -166,6 +170,9 @@ impl Machine {
                 }
                 Probes::Hot => false,
             };
+        if latch.is_some() && now.is_none() {
+            state.blind_for = Span::ZERO;
+        }
         let broken = match (latch, now) {
             (Some(_), None) if !(pressed && at_ease) => Some(Broken::TripLeftWithoutAPress),
             (Some(first), Some(now)) if first.trip != now.trip => Some(Broken::FirstCauseReplaced),

@@ -15,7 +15,7 @@ fn heating_tank() -> SenseFacts {
         contactor: true,
         off: PerElement { liquor_tank: false, boil_kettle: true },
         full: PerElement { liquor_tank: true, boil_kettle: false },
-        heating: true,
+        armed: true,
         attended: true,
     }
 }
@@ -91,7 +91,7 @@ fn a_dry_vessel_that_nobody_heats_is_nobodys_business() {
     let mut facts = heating_tank();
     facts.sense.covered.boil_kettle = Some(false);
     assert_eq!(trips(&facts), None, "the empty kettle while the tank heats");
-    facts.heating = false;
+    facts.armed = false;
     facts.sense.covered.liquor_tank = Some(false);
     assert!(!SenseWatch::default().tick(&facts).hold);
 }
@@ -125,7 +125,7 @@ fn h3_a_brewery_left_alone_asks_after_four_hours_and_ends_the_heat_after_six() {
     assert_eq!(watch.tick(&SenseFacts { attended: true, ..facts }), SenseFinding::default(), "any act will do");
     let mut idle = SenseWatch::default();
     for _ in 0..30_000 {
-        assert_eq!(idle.tick(&SenseFacts { heating: false, ..facts }), SenseFinding::default(), "nothing heats");
+        assert_eq!(idle.tick(&SenseFacts { armed: false, ..facts }), SenseFinding::default(), "nobody has armed");
     }
 }
 

@@ -1,0 +1,151 @@
+//! The candidates of one shape: their chains, their sums, and which of them agrees best.
+
+use super::super::lag::LagChain;
+use super::sums::{Member, Shared, Terms, blend};
+use super::{LEAST_RAW, ONE, Prior, STEP_US};
+
+/// Lags on the grid, ms: 9 s to 139 s, each 1.2 times the one before.
+const GRID_MS: [i64; 16] = [
+    9_000, 10_800, 12_960, 15_552, 18_662, 22_395, 26_874, 32_249, 38_698, 46_438, 55_726, 66_871, 80_245, 96_294, 115_553, 138_663,
+];
+
+#[derive(Debug, Clone, Copy)]
+struct Candidate<const N: usize> {
+    chain: LagChain<N>,
+    ratio: i64,
+    member: Member,
+}
+
+/// The best fit of one shape: a blend of two neighbours, which lies between them as the true lag does.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Pick {
+    left: usize,
+    /// Share of the right neighbour, Q16.
+    theta: i64,
+    /// Lag, us.
+    pub lag_us: i64,
+    /// Climb, raw.
+    pub raw: i64,
+    /// Squared error with the prior's price, 2^-24 K^2.
+    pub score: i64,
+}
+
+/// The candidates that share a shape.
+#[derive(Debug, Clone)]
+pub(super) struct Family<const N: usize> {
+    candidates: [Candidate<N>; GRID_MS.len()],
+    pick: Pick,
+    best: usize,
+    /// The candidate that is looked at besides the best and its neighbours; all take turns.
+    roamer: usize,
+}
+
+impl<const N: usize> Family<N> {
+    pub fn new(prior: &Prior) -> Self {
+        let candidates = GRID_MS.map(|ms| Candidate {
+            chain: LagChain::settled(0),
+            ratio: LagChain::<N>::ratio(STEP_US, ms * 1000),
+            member: Member::new(ms * 1000),
+        });
+        let pick = Pick { left: 0, theta: 0, lag_us: 0, raw: LEAST_RAW, score: 0 };
+        let mut family = Family { candidates, pick, best: 0, roamer: 0 };
+        family.open(prior);
+        family
+    }
+
+    /// Forgets the sums and stands at the prior.
+    pub fn open(&mut self, prior: &Prior) {
+        for candidate in &mut self.candidates {
+            candidate.member = Member::new(candidate.member.lag_us);
+        }
+        self.lean_on(prior);
+        let above = place_above(prior.lag_us).max(1);
+        let lag = |index: usize| self.member(index).map_or(0, |m| m.lag_us);
+        let (low, high) = (lag(above - 1), lag(above));
+        let theta = ((prior.lag_us - low) << 16).checked_div(high - low).unwrap_or(0).clamp(0, ONE);
+        self.best = above;
+        self.pick = Pick { left: above - 1, theta, lag_us: prior.lag_us, raw: prior.raw.max(LEAST_RAW), score: 0 };
+    }
+
+    /// Sets what each lag is charged for lying off the prior's.
+    pub fn lean_on(&mut self, prior: &Prior) {
+        for candidate in &mut self.candidates {
+            candidate.member.lean_on(prior.lag_us);
+        }
+    }
+
+    pub fn advance(&mut self, work_us: i64) {
+        for candidate in &mut self.candidates {
+            candidate.chain.step(candidate.ratio, work_us);
+        }
+    }
+
+    pub fn pick(&self) -> &Pick {
+        &self.pick
+    }
+
+    /// What the candidate at a lag, or the next above, has heard, 1024 us.
+    pub fn heard_near(&self, lag_us: i64) -> i64 {
+        self.output(place_above(lag_us)) >> 10
+    }
+
+    /// Takes the step into the sums; looks at the best, its neighbours and one more; then blends the best with its better neighbour.
+    pub fn fit(&mut self, since: i64, shared: &Shared, terms: &Terms) {
+        self.observe(since, shared);
+        self.roamer = (self.roamer + 1) % GRID_MS.len();
+        let score = |index: usize| self.member(index).map_or(i64::MAX, |m| m.score(shared, terms));
+        let roaming = (score(self.roamer), self.roamer);
+        let (below, here, above) = (self.best.checked_sub(1).map_or(i64::MAX, score), score(self.best), score(self.best + 1));
+        let left = if below < above { self.best.saturating_sub(1) } else { self.best.min(GRID_MS.len() - 2) };
+        if let (Some(a), Some(b)) = (self.member(left), self.member(left + 1)) {
+            let fit = blend(a, b, shared, terms);
+            let lag_us = a.lag_us + (((b.lag_us - a.lag_us) * fit.theta) >> 16);
+            let score = fit.error.saturating_add(terms.lag_price(lag_us));
+            self.pick = Pick { left, theta: fit.theta, lag_us, raw: fit.raw, score };
+        }
+        let mut best = (here, self.best);
+        for other in [(below, self.best.saturating_sub(1)), (above, self.best + 1), roaming] {
+            best = best.min(other);
+        }
+        self.best = best.1;
+    }
+
+    /// What is on its way, Q32 K.
+    pub fn gap(&self, work: i64) -> i64 {
+        let waiting = work.saturating_sub(self.mix(|i| self.output(i)));
+        self.pick.raw.saturating_mul(waiting) >> 20
+    }
+
+    /// Climb heard since the mean of the window, Q12 K.
+    pub fn heard(&self, since: i64, shared: &Shared) -> i64 {
+        let beyond = |i: usize| ((self.output(i) - since) >> 10) - self.member(i).map_or(0, |m| shared.mean(m.sum_q));
+        self.pick.raw.saturating_mul(self.mix(beyond)) >> 30
+    }
+
+    fn observe(&mut self, since: i64, shared: &Shared) {
+        // From the largest lag down, so that each meets its next.
+        let mut next = 0;
+        for Candidate { chain, member, .. } in self.candidates.iter_mut().rev() {
+            next = member.take((chain.output().saturating_sub(since) >> 10).clamp(-(1 << 21), 1 << 21), next, shared);
+        }
+    }
+
+    fn member(&self, index: usize) -> Option<&Member> {
+        self.candidates.get(index).map(|candidate| &candidate.member)
+    }
+
+    fn output(&self, index: usize) -> i64 {
+        self.candidates.get(index).map_or(0, |candidate| candidate.chain.output())
+    }
+
+    /// A quantity of the blend.
+    fn mix(&self, of: impl Fn(usize) -> i64) -> i64 {
+        let (left, right) = (of(self.pick.left), of(self.pick.left + 1));
+        left.saturating_add(right.saturating_sub(left).saturating_mul(self.pick.theta) >> 16)
+    }
+}
+
+/// The first place on the grid with at least this lag, or the last.
+fn place_above(lag_us: i64) -> usize {
+    GRID_MS.iter().position(|ms| ms * 1000 >= lag_us).unwrap_or(GRID_MS.len() - 1)
+}

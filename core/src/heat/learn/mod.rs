@@ -1,0 +1,288 @@
+//! Learning a kettle from its own ramp.
+//!
+//! Job: from the work done and the reading, say how far the reading still has to climb if the power went off now.
+//!
+//! - *Work*: the integral of applied duty, in microseconds at full power.
+//! - *Climb* `k`: K/s at full power before any loss. *Lag* `L`: total delay from element to thermometer.
+//! - *Candidate*: one guess of `L` and of the shape (stages that share it). Its lag chain turns the work `w` into what such a thermometer
+//!   would have heard of it, `q`. Candidates of one shape are a [`family`].
+//! - *Step*: a second; chains move and readings are taken once per step.
+//! - *Fit*: the least-squares line `reading + loss so far = start + k q`. The candidate whose line leaves the least squared error agrees best;
+//!   the best is blended with its better neighbour (see [`sums`]), as the true lag lies between them.
+//! - *Window*: the stretch of readings a fit uses. Only the bend after a change of power tells `L`, so the window is closed a few
+//!   lags after it; what comes later (loss, lid, mains) would only be mistaken for lag.
+//! - *Gap*: `k (w - q)`, what is on its way to the thermometer.
+//! - *Turn*: a step's work is shared among the ticks that follow it, so that no tick is long: one family, the other, then the verdict.
+//!
+//! All sums are exact 64-bit integers.
+//!
+//! | quantity | format |
+//! | --- | --- |
+//! | work | us at full power; in sums 1024 us |
+//! | reading in sums | 2^-12 K |
+//! | climb in fits | Q30 of 2^-12 K per 1024 us, "raw" |
+//! | squared error | 2^-24 K^2 |
+
+mod family;
+mod sums;
+
+use super::settle::ratio_of;
+use family::Family;
+use sums::{Shared, Terms};
+
+/// Length of a step, us.
+pub const STEP_US: i64 = 1_000_000;
+/// Stages of the two shapes: a soft bend and a sharp one.
+const SOFT: usize = 3;
+const SHARP: usize = 6;
+/// Squared error that is never believed to mean more than noise: (0.03 K)^2.
+const FLOOR: i64 = 15_099;
+/// A learned climb and lag are known to this part: a fortieth.
+const KNOWN_PART: i64 = 40;
+/// A fit this many such parts off the record breaks with it.
+const BREAK_PARTS: i64 = 4;
+/// Least climb that is believed, raw: 0.0005 K/s.
+const LEAST_RAW: i64 = 2_251_800;
+/// Weight of a step that every shape agrees on; one that they disagree on counts for less.
+const FULL_WEIGHT: i64 = 64;
+/// The most steps a window may hold, so that no sum can overflow.
+const LONGEST_WINDOW: i64 = 2_048;
+/// One, Q16.
+const ONE: i64 = 1 << 16;
+
+/// Q24 K/s from a raw climb.
+pub fn slope_of_raw(raw: i64) -> i64 {
+    raw.saturating_mul(1_000_000) >> 28
+}
+
+/// Raw climb from Q24 K/s.
+pub fn raw_of_slope(slope: i64) -> i64 {
+    slope.saturating_mul(1 << 28) / 1_000_000
+}
+
+/// What earlier windows or an earlier day taught.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Prior {
+    /// Climb, raw.
+    pub raw: i64,
+    /// Lag, us.
+    pub lag_us: i64,
+    /// Whether it was learned on a vessel, or is only the rig's bound.
+    pub known: bool,
+}
+
+/// What is left to do of a step. The reading is with the loss added back, Q32 K.
+#[derive(Debug, Clone, Copy)]
+enum Turn {
+    Done,
+    Soft { reading: i64, terms: Terms },
+    Sharp { reading: i64, terms: Terms },
+    Verdict { reading: i64 },
+}
+
+/// All candidates, and what they say.
+#[derive(Debug, Clone)]
+pub struct Bank {
+    soft: Family<SOFT>,
+    sharp: Family<SHARP>,
+    shared: Shared,
+    turn: Turn,
+    prior: Prior,
+    steepest: i64,
+    reference: Option<(i64, i64)>,
+    work: i64,
+    lag_us: i64,
+    raw: i64,
+    /// Trust in the sharp shape, Q16.
+    share: i64,
+    best: i64,
+    /// How far the shapes lie apart, held for a while: in mid-bend they cross. 1024 us.
+    apart: i64,
+    noise: Noise,
+}
+/// Variance of the reading about its course, from second differences, 2^-24 K^2.
+#[derive(Debug, Clone, Copy)]
+struct Noise {
+    before: Option<(i64, i64)>,
+    variance: i64,
+}
+
+impl Noise {
+    fn see(&mut self, y: i64) {
+        if let Some((last, last_but_one)) = self.before {
+            let second = y.saturating_sub(last.saturating_mul(2)).saturating_add(last_but_one).clamp(-(1 << 16), 1 << 16);
+            // A jump is not noise: one step moves the variance no more than to half as much again.
+            let square = (second * second / 6).min(self.variance.saturating_mul(16));
+            self.variance = (self.variance + (square - self.variance) / 32).max(FLOOR);
+        }
+        self.before = Some((y, self.before.map_or(y, |(last, _)| last)));
+    }
+}
+
+impl Bank {
+    /// A bank at rest that knows `prior` and believes no climb above `steepest` (raw).
+    pub fn new(prior: Prior, steepest: i64) -> Bank {
+        Bank {
+            soft: Family::new(&prior),
+            sharp: Family::new(&prior),
+            shared: Shared::default(),
+            turn: Turn::Done,
+            prior,
+            steepest,
+            reference: None,
+            work: 0,
+            lag_us: prior.lag_us,
+            raw: prior.raw.max(LEAST_RAW),
+            share: ONE / 2,
+            best: 0,
+            apart: 0,
+            noise: Noise { before: None, variance: FLOOR },
+        }
+    }
+
+    /// Starts a new window: forgets the sums, leans on `prior`. The chains keep what is on its way.
+    pub fn open(&mut self, prior: Prior) {
+        self.prior = prior;
+        self.reference = None;
+        self.shared = Shared::default();
+        self.turn = Turn::Done;
+        self.soft.open(&prior);
+        self.sharp.open(&prior);
+        (self.lag_us, self.raw) = (prior.lag_us, prior.raw.max(LEAST_RAW));
+        (self.best, self.share) = (0, ONE / 2);
+    }
+
+    /// Moves every chain on by a step to the work `work_us`.
+    pub fn advance(&mut self, work_us: i64) {
+        self.work = work_us;
+        self.soft.advance(work_us);
+        self.sharp.advance(work_us);
+        let fade = ratio_of(self.apart.saturating_mul(4), STEP_US, self.lag_us.max(4 * STEP_US));
+        let (soft, sharp) = (self.soft.heard_near(self.lag_us), self.sharp.heard_near(self.lag_us));
+        self.apart = soft.saturating_sub(sharp).saturating_abs().max(self.apart.saturating_sub(fade));
+    }
+
+    /// Takes the reading of this step (with the loss so far added back, Q32 K) into the window; the turns that follow fit anew. `false` once
+    /// the window is full.
+    pub fn observe(&mut self, reading: i64) -> bool {
+        if self.shared.n >= LONGEST_WINDOW {
+            return false;
+        }
+        let (start, _) = *self.reference.get_or_insert((reading, self.work));
+        let y = (reading.saturating_sub(start) >> 20).clamp(-(1 << 20), 1 << 20);
+        self.noise.see(y);
+        self.shared.take(y, self.weight());
+        self.turn = Turn::Soft { reading, terms: Terms::of(&self.prior, self.steepest, self.noise.variance) };
+        true
+    }
+
+    /// Takes one turn at what is left of a step. The reading it was about once the fit is done.
+    pub fn take_turn(&mut self) -> Option<i64> {
+        let since = self.reference.map_or(self.work, |(_, work)| work);
+        let (turn, done) = match self.turn {
+            Turn::Done => (Turn::Done, None),
+            Turn::Soft { reading, terms } => {
+                self.soft.fit(since, &self.shared, &terms);
+                (Turn::Sharp { reading, terms }, None)
+            }
+            Turn::Sharp { reading, terms } => {
+                self.sharp.fit(since, &self.shared, &terms);
+                (Turn::Verdict { reading }, None)
+            }
+            Turn::Verdict { reading } => {
+                self.verdict();
+                (Turn::Done, Some(reading))
+            }
+        };
+        self.turn = turn;
+        done
+    }
+
+    /// Whether something of a step is left to do.
+    pub fn is_busy(&self) -> bool {
+        !matches!(self.turn, Turn::Done)
+    }
+
+    /// How far the shapes disagree at present on what is heard, Q12 K.
+    pub fn doubt(&self) -> i64 {
+        self.raw.saturating_mul(self.apart.min(1 << 18)) >> 30
+    }
+
+    /// How much a step tells, 1 to 64: while the two shapes disagree on what is heard, either may be wrong by as much.
+    pub fn weight(&self) -> i64 {
+        let doubt = self.doubt();
+        let variance = self.noise.variance;
+        ratio_of(FULL_WEIGHT, variance, variance.saturating_add(doubt.saturating_mul(doubt))).max(1)
+    }
+
+    /// What is on its way to the thermometer, Q32 K.
+    pub fn gap(&self) -> i64 {
+        self.blend(self.soft.gap(self.work), self.sharp.gap(self.work))
+    }
+
+    /// The lag that agrees best, us.
+    pub fn lag_us(&self) -> i64 {
+        self.lag_us
+    }
+
+    /// The climb that agrees best, raw.
+    pub fn raw(&self) -> i64 {
+        self.raw
+    }
+
+    /// Steps in the window so far.
+    pub fn steps(&self) -> i64 {
+        self.shared.n
+    }
+
+    /// Mean squared error of the best fit, 2^-24 K^2, never below the floor.
+    pub fn spread(&self) -> i64 {
+        ratio_of(self.best, 1, self.shared.total).max(self.noise.variance)
+    }
+
+    /// How far the last reading of the window lies off the best fit's line, Q12 K, given that reading (with the loss added back, Q32 K).
+    pub fn miss(&self, reading: i64) -> i64 {
+        let Some((start, work)) = self.reference else { return 0 };
+        let y = reading.saturating_sub(start) >> 20;
+        let (soft, sharp) = (self.soft.heard(work, &self.shared), self.sharp.heard(work, &self.shared));
+        y - self.shared.mean(self.shared.y) - self.blend(soft, sharp)
+    }
+
+    fn blend(&self, soft: i64, sharp: i64) -> i64 {
+        let step = sharp.saturating_sub(soft);
+        // The product of a Q32 kelvin difference and a Q16 share fits while the two shapes differ by less than 2^15 K.
+        soft.saturating_add(step.saturating_mul(self.share) >> 16)
+    }
+
+    /// Whether the better shape lies further off the record than it can be off.
+    fn breaks_with_prior(&self) -> bool {
+        let pick = if self.soft.pick().score < self.sharp.pick().score { self.soft.pick() } else { self.sharp.pick() };
+        let off = |now: i64, then: i64| sums::log_ratio(now, then).saturating_abs() > BREAK_PARTS * ONE / KNOWN_PART;
+        off(pick.lag_us, self.prior.lag_us) || off(pick.raw, self.prior.raw)
+    }
+
+    /// Weighs the two shapes against each other.
+    fn verdict(&mut self) {
+        if self.prior.known && self.breaks_with_prior() {
+            // Another volume, another place of the thermometer: the record says nothing about this kettle. The next step fits without it.
+            self.prior = Prior { raw: self.steepest, known: false, ..self.prior };
+            self.soft.lean_on(&self.prior);
+            self.sharp.lean_on(&self.prior);
+        }
+        let (soft, sharp) = (*self.soft.pick(), *self.sharp.pick());
+        self.best = soft.score.min(sharp.score);
+        // Errors of neighbouring seconds are alike, so a fit has fewer independent errors than steps: about one per quarter lag.
+        let independent = (self.lag_us / 4_000_000).max(1);
+        let scale = self.spread().saturating_mul(independent).saturating_mul(2 * FULL_WEIGHT);
+        let trust = |score: i64| {
+            let excess = ratio_of(score.saturating_sub(self.best), 256, scale).clamp(0, 1 << 20);
+            // 1 / (1 + x)^2 instead of exp(-x): the same order, no table.
+            let whole = 256 + excess;
+            ratio_of(1, 1 << 40, whole * whole)
+        };
+        let (trust_soft, trust_sharp) = (trust(soft.score), trust(sharp.score));
+        self.share = ratio_of(trust_sharp, ONE, trust_soft + trust_sharp);
+        self.lag_us = self.blend(soft.lag_us, sharp.lag_us);
+        self.raw = self.blend(soft.raw, sharp.raw);
+    }
+}

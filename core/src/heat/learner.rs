@@ -1,0 +1,243 @@
+//! When to learn: feeds the bank of candidates, and opens, pauses and closes its window.
+//!
+//! A window is open while a ramp and its bend tell something of climb and lag. A fit that breaks in it (somebody stirred, or poured, or opened a
+//! valve) begins a new one that leans on the fit as it was.
+
+use super::lag::LagChain;
+use super::learn::{Bank, Prior, STEP_US, slope_of_raw};
+use super::settle::per_second;
+use crate::units::Duty;
+
+/// A window stays open this many lags, and 20 s ...
+const WINDOW_LAGS: i64 = 4;
+const WINDOW_EXTRA_US: i64 = 20_000_000;
+/// ... or while what is on its way differs from a steady climb's by more than this: 1 K in Q32.
+const BEND: i64 = 1 << 32;
+/// ... but no longer than this many lags after the power was cut.
+const COAST_LAGS: i64 = 3;
+/// A paused window may open again for this many lags.
+const PAUSE_LAGS: i64 = 3;
+/// A rise smaller than this opens no window: too little to learn from. 1.5 K in Q32.
+pub const WORTH_LEARNING: i64 = 3 << 31;
+/// A fit of fewer steps is not written down.
+const WORTH_KEEPING: i64 = 40;
+/// A fit that misses by this, and four times its spread, is broken. A quarter kelvin in Q12.
+const MISS: i64 = 1024;
+
+/// Whether the fit takes in readings.
+#[derive(Debug, Clone, Copy)]
+enum Window {
+    Closed,
+    /// Takes in readings, except while `blind_us` runs. `from` is the reading it began with, Q32 C.
+    Open {
+        for_us: i64,
+        blind_us: i64,
+        from: i64,
+    },
+    /// Has seen enough until the power changes; after a while, for good, as the loss would have added up.
+    Paused {
+        for_us: i64,
+    },
+}
+
+/// Readings and work summed up for the next step of the bank.
+#[derive(Debug, Clone, Copy, Default)]
+struct Batch {
+    for_us: i64,
+    reading_us: i64,
+}
+
+/// What the heat control is about, as far as learning is concerned.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Stage {
+    /// Heating up, or a fixed share.
+    Heating,
+    /// Power is cut back since so long, us.
+    Coasting(i64),
+    /// Off, or holding.
+    AtRest,
+}
+
+/// What a tick taught.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Lesson {
+    /// Nothing new.
+    None,
+    /// A better fit: what is on its way and the lag have moved by this (Q32 K, us).
+    Refined { gap: i64, lag_us: i64 },
+    /// The window is over, and its fit worth writing down.
+    Complete,
+}
+
+/// The bank, its window, and what they need to know of the past.
+#[derive(Debug, Clone)]
+pub struct Learner {
+    bank: Bank,
+    window: Window,
+    batch: Batch,
+    work_us: i64,
+    /// Loss added up since the start, Q32 K, and what the thermometer has heard of it.
+    lost: i64,
+    missed: LagChain<3>,
+    gap: i64,
+    /// Smoothed miss of the fit, Q12 K.
+    miss: i64,
+    /// The fit when it last agreed.
+    sound: Prior,
+    sound_spread: i64,
+}
+
+impl Learner {
+    /// At rest; see [`Bank::new`].
+    pub fn new(prior: Prior, steepest: i64) -> Learner {
+        Learner {
+            bank: Bank::new(prior, steepest),
+            window: Window::Closed,
+            batch: Batch::default(),
+            work_us: 0,
+            lost: 0,
+            missed: LagChain::settled(0),
+            gap: 0,
+            miss: 0,
+            sound: prior,
+            sound_spread: 0,
+        }
+    }
+
+    /// Climb at full power without loss, Q32 K/s.
+    pub fn climb(&self) -> i64 {
+        slope_of_raw(self.bank.raw()) << 8
+    }
+
+    /// Climb, raw.
+    pub fn raw(&self) -> i64 {
+        self.bank.raw()
+    }
+
+    /// Total lag, us.
+    pub fn lag_us(&self) -> i64 {
+        self.bank.lag_us()
+    }
+
+    /// What is on its way to the thermometer, Q32 K.
+    pub fn gap(&self) -> i64 {
+        self.gap
+    }
+
+    /// How much the last step tells, 1 to 64.
+    pub fn weight(&self) -> i64 {
+        self.bank.weight()
+    }
+
+    /// Whether readings are taken in.
+    pub fn is_open(&self) -> bool {
+        matches!(self.window, Window::Open { .. })
+    }
+
+    /// Whether the window is closed for good.
+    pub fn is_closed(&self) -> bool {
+        matches!(self.window, Window::Closed)
+    }
+
+    /// Opens a window that leans on `prior`, at the reading `from` (Q32 C); takes nothing in for the next `blind_us`.
+    pub fn open(&mut self, prior: Prior, from: i64, blind_us: i64) {
+        self.bank.open(prior);
+        self.sound = prior;
+        self.sound_spread = self.bank.spread();
+        self.miss = 0;
+        self.window = Window::Open { for_us: 0, blind_us, from };
+    }
+
+    /// Opens, pauses and closes the window. `applied` is the share that conducted over the last `dt_us`.
+    pub fn watch(&mut self, dt_us: i64, level: i64, applied: Duty, stage: Stage) -> Lesson {
+        let lag_us = self.bank.lag_us();
+        let steady = per_second(self.climb().saturating_mul(i64::from(applied.bits())) >> 16, lag_us);
+        let bent = self.gap.saturating_sub(steady).saturating_abs() > BEND;
+        let late = match stage {
+            Stage::AtRest => true,
+            Stage::Heating => false,
+            Stage::Coasting(for_us) => for_us > lag_us.saturating_mul(COAST_LAGS),
+        };
+        let (window, complete) = match self.window {
+            Window::Closed => (Window::Closed, false),
+            Window::Open { .. } | Window::Paused { .. } if late => (Window::Closed, true),
+            Window::Open { for_us, blind_us, from } => {
+                let risen = level.saturating_sub(from) > WORTH_LEARNING;
+                let long = for_us > lag_us.saturating_mul(WINDOW_LAGS).saturating_add(WINDOW_EXTRA_US);
+                if risen && long && !bent {
+                    (Window::Paused { for_us: 0 }, true)
+                } else {
+                    let blind_us = blind_us.saturating_sub(dt_us).max(0);
+                    (Window::Open { for_us: for_us.saturating_add(dt_us), blind_us, from }, false)
+                }
+            }
+            Window::Paused { for_us } if for_us > lag_us.saturating_mul(PAUSE_LAGS) => (Window::Closed, false),
+            Window::Paused { .. } if bent => (Window::Open { for_us: i64::MAX / 2, blind_us: 0, from: i64::MIN / 2 }, false),
+            Window::Paused { for_us } => (Window::Paused { for_us: for_us.saturating_add(dt_us) }, false),
+        };
+        self.window = window;
+        if complete && self.bank.steps() >= WORTH_KEEPING { Lesson::Complete } else { Lesson::None }
+    }
+
+    /// Takes in a tick: the reading (Q32 C), the work of `applied`, the usual loss (Q32 K/s). Does a share of the bank's work.
+    pub fn tick(&mut self, dt_us: i64, level: i64, applied: Duty, usual: i64) -> Lesson {
+        let worked_us = |span_us: i64| i64::from(applied.bits()).saturating_mul(span_us) >> 16;
+        self.work_us = self.work_us.saturating_add(worked_us(dt_us));
+        let lesson = self.take_turn();
+        self.batch.for_us += dt_us;
+        self.batch.reading_us += (level >> 16).saturating_mul(dt_us);
+        if self.batch.for_us < STEP_US {
+            return lesson;
+        }
+        let Batch { for_us, reading_us } = self.batch;
+        // What is over belongs to the next step.
+        let rest_us = for_us - STEP_US;
+        self.batch = Batch { for_us: rest_us, reading_us: (level >> 16).saturating_mul(rest_us) };
+        // Ticks so long that turns are left do them now.
+        let lesson = (0..3).fold(lesson, |lesson, _| if self.bank.is_busy() { self.take_turn() } else { lesson });
+        self.bank.advance(self.work_us.saturating_sub(worked_us(rest_us)));
+        // The mean reading is half a step old; what is lost by that is one part in the lag.
+        let mean = reading_us.saturating_mul(1 << 8).checked_div(for_us).unwrap_or(0) << 8;
+        self.lost = self.lost.saturating_add(usual);
+        self.missed.tick(STEP_US, self.bank.lag_us(), self.lost >> 16);
+        self.gap = self.bank.gap();
+        if let Window::Open { blind_us: 0, .. } = self.window
+            && !self.bank.observe(mean.saturating_add(self.missed.output() << 16))
+        {
+            self.window = Window::Closed;
+        }
+        lesson
+    }
+
+    /// One turn of the bank.
+    fn take_turn(&mut self) -> Lesson {
+        let (gap, lag_us) = (self.gap, self.bank.lag_us());
+        let Some(whole) = self.bank.take_turn() else { return Lesson::None };
+        if self.is_open() {
+            self.check_fit(whole);
+        }
+        self.gap = self.bank.gap();
+        Lesson::Refined { gap: self.gap.saturating_sub(gap), lag_us: self.bank.lag_us().saturating_sub(lag_us) }
+    }
+
+    /// Begins a new window if the fit broke: somebody stirred, or poured, or opened a valve.
+    fn check_fit(&mut self, whole: i64) {
+        if self.bank.steps() < WORTH_KEEPING {
+            return;
+        }
+        self.miss += (self.bank.miss(whole) - self.miss) / 4;
+        let allowed = MISS + 4 * isqrt(self.sound_spread) + 2 * self.bank.doubt();
+        if self.miss.saturating_abs() > allowed {
+            let prior = self.sound;
+            self.open(prior, whole.saturating_sub(self.missed.output() << 16), prior.lag_us);
+        } else if self.miss.saturating_abs() < allowed / 4 {
+            self.sound_spread = self.bank.spread();
+            self.sound = Prior { raw: self.bank.raw(), lag_us: self.bank.lag_us(), known: true };
+        }
+    }
+}
+
+/// Square root, rounded down; zero for less.
+fn isqrt(value: i64) -> i64 {
+    i64::try_from(u64::try_from(value).unwrap_or(0).isqrt()).unwrap_or(0)
+}

@@ -1,0 +1,44 @@
+//! The core gives the same bits on the microcontroller's processor as on this machine.
+//!
+//! A scripted day (`tests/same_bits`: heat control, burst-fire, cascade, boil, every step of a sheet, trips, every kind of probe) runs here
+//! with overflow checks, and in the emulated M0+ as it is optimised for the image. Every control tick's word must agree.
+
+use copperhold_same_bits::{Day, TICKS};
+use copperhold_tests::emulator;
+use copperhold_tests::flash::build_same_bits;
+use std::process::Command;
+
+#[test]
+fn a_scripted_day_gives_the_same_bits_on_the_microcontroller() {
+    let mut day = Day::new().expect("the rig is in order");
+    let here: Vec<u64> = day.by_ref().collect();
+    let shown = *day.shown();
+    println!("{shown:?}");
+    assert_eq!(here.len(), TICKS);
+    assert!(shown.heated.liquor_tank > 500 && shown.heated.boil_kettle > 500, "both were heated: {shown:?}");
+    assert!(shown.mashed > 300 && shown.to_the_boil > 500, "the cascade and the boil had their turn: {shown:?}");
+    assert!(shown.learned && shown.steps >= 10 && shown.trips >= 2, "every step ran, and there were mishaps: {shown:?}");
+
+    emulator::install();
+    let elf = build_same_bits().expect("the program builds");
+    let output =
+        Command::new("node").arg(emulator::folder().join("bits.mjs")).arg(&elf).arg(TICKS.to_string()).output().expect("node runs");
+    let said = String::from_utf8_lossy(&output.stderr);
+    assert!(output.status.success(), "{said}");
+    println!("emulated: {}", said.trim());
+    let text = String::from_utf8(output.stdout).expect("text");
+    let there: Vec<u64> = text.lines().map(|line| u64::from_str_radix(line, 16).expect("a word")).collect();
+    assert_eq!(there.len(), TICKS);
+    let first = here.iter().zip(&there).position(|(a, b)| a != b);
+    assert_eq!(first, None, "the first control tick that differs");
+}
+
+#[test]
+fn the_emulated_processor_adds_and_subtracts_as_the_architecture_says() {
+    emulator::install();
+    let output = Command::new("node").arg(emulator::folder().join("arithmetic.mjs")).output().expect("node runs");
+    let said = String::from_utf8_lossy(&output.stderr);
+    assert!(output.status.success(), "{said}");
+    // Seven operations on pairs of eleven words, with and without carry.
+    assert_eq!(String::from_utf8_lossy(&output.stdout).trim(), (7 * 11 * 11 * 2).to_string());
+}
