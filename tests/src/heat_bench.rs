@@ -43,7 +43,12 @@ pub struct Run {
 impl Run {
     /// A rig at rest and a control whose bound on the climb is twice the truth, at most 0.3 K/s.
     pub fn new(bench: Bench, seed: u64, learned: Option<Learned>) -> Run {
-        let bound = (2.0 * bench.slope()).min(0.3);
+        Run::bounded(bench, seed, learned, 2.0)
+    }
+
+    /// The same with a bound that is `times` the truth, at most 0.3 K/s: a kettle that is filled far above its element.
+    pub fn bounded(bench: Bench, seed: u64, learned: Option<Learned>, times: f64) -> Run {
+        let bound = (times * bench.slope()).min(0.3);
         let config = HeatConfig::new(Slope::from_micro((bound * 1e6) as i32)).expect("bound is in range");
         Run {
             kettle: Kettle::new(bench, seed),

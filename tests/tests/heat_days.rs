@@ -95,6 +95,24 @@ fn a_start_close_to_the_target_has_no_ramp_to_learn_from_and_does_not_overshoot(
     }
 }
 
+/// The bound on the climb follows from the least filling: a full kettle climbs many times slower, and that is all that is known of it.
+#[test]
+fn a_start_close_to_the_target_in_a_kettle_far_slower_than_its_bound_does_not_swing() {
+    for short_k in [0.4, 0.6, 0.8, 1.0, 1.5, 2.5] {
+        for times in [2.0, 5.0, 12.0] {
+            let bench = Bench { start_c: 71.0 - short_k, ..Bench::common() };
+            let mut run = Run::bounded(bench, 16, None, times);
+            let (_, high) = run.run_for(900.0);
+            // Less than a kelvin is a poor ramp to learn from.
+            let passes = if short_k < 1.0 { 0.7 } else { 0.2 };
+            assert!(high < 71.0 + passes, "{short_k} K short, bound {times} times: passed by {:.2}", high - 71.0);
+            run.run_for(900.0);
+            let (low, high) = run.run_for(1800.0);
+            assert!(low > 70.8 && high < 71.2, "{short_k} K short, bound {times} times: {low:.2} to {high:.2}");
+        }
+    }
+}
+
 #[test]
 fn steps_of_a_mash_are_met_from_what_the_first_ramp_taught() {
     let mut run = settled_at(66.0);

@@ -19,6 +19,8 @@ const COAST_LAGS: i64 = 3;
 const PAUSE_LAGS: i64 = 3;
 /// A rise smaller than this opens no window: too little to learn from. 1.5 K in Q32.
 pub const WORTH_LEARNING: i64 = 3 << 31;
+/// With nothing but the rig's bound to go by, a poor fit to less than that is better than none. 0.3 K in Q32.
+pub const WORTH_TRYING: i64 = 1_288_490_189;
 /// A fit of fewer steps is not written down.
 const WORTH_KEEPING: i64 = 40;
 /// A fit that misses by this, and four times its spread, is broken. A quarter kelvin in Q12.

@@ -41,7 +41,7 @@ pub use learned::Learned;
 
 use crate::units::{Celsius, Duty, Kelvin, Slope, Span};
 use learn::{Prior, raw_of_slope, slope_of_raw};
-use learner::{Learner, Lesson, Stage, WORTH_LEARNING};
+use learner::{Learner, Lesson, Stage, WORTH_LEARNING, WORTH_TRYING};
 use pid::{Pid, PidGains};
 use settle::{Evidence, Loss, Settled, per_second};
 
@@ -293,10 +293,11 @@ impl HeatControl {
         duty
     }
 
-    /// Sets off for a target, learning if there is far to go.
+    /// Sets off for a target, learning if there is far to go, or nothing better than the rig's bound to go by.
     fn set_off(&mut self, mut pid: Pid, standing: Duty, level: i64, error: i64) -> State {
         pid.preload(standing);
-        if error > WORTH_LEARNING {
+        let worth = if self.learned.is_some() { WORTH_LEARNING } else { WORTH_TRYING };
+        if error > worth {
             self.learner.open(prior_of(self.learned, self.steepest()), level, 0);
         }
         State::Ramp(pid)

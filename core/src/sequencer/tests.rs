@@ -248,13 +248,13 @@ fn a_sheet_stands_while_nothing_may_heat_and_says_afterwards_for_how_long() {
         (Step::Boil { duty: Duty::from_basis_points(5_000), lasts, additions: [Span::from_mins(9)].into_iter().collect() }, 15_000),
         (Step::Rest { at: c(66_000), lasts }, 66_000),
         (Step::BringToBoil, 100_000),
-        (Step::Sparge { water: l(3), at: c(78_000) }, 78_000),
+        (Step::Sparge { water: l(3), at: c(78_000), hold: false }, 78_000),
     ] {
         let mut day = Bench::at(step.clone());
         let before = day.tick().unwrap();
         assert!(!before.stands);
         day.seen.stands = true;
-        day.seen.rolling = true;
+        day.seen.boils = true;
         day.seen.readings = PerVessel::build(|_| Some(c(warm)));
         for _ in 0..4 * 3_600 {
             assert_eq!(day.tick(), Some(Directive { stands: true, ..before }), "{step:?}");

@@ -122,6 +122,10 @@ impl Hash {
             Event::Step(step) => self.word(0x100 | u32::from(step)),
             Event::Addition(addition) => self.word(0x200 | u32::from(addition)),
             Event::SheetDone => self.word(3),
+            Event::SheetStood(lasted) => {
+                self.word(4);
+                self.word(lasted.as_millis() as u32);
+            }
         }
     }
 }

@@ -102,7 +102,7 @@ fn sheet() -> Sheet {
         Step::DoughIn { strike: litres(4_000), refill: litres(2_000) },
         Step::Rest { at: Celsius::from_milli(48_000), lasts: Span::from_secs(30) },
         Step::MashOut { at: Celsius::from_milli(54_000), lasts: Span::from_secs(15) },
-        Step::Sparge { water: litres(3_000), at: Celsius::from_milli(62_000) },
+        Step::Sparge { water: litres(3_000), at: Celsius::from_milli(62_000), hold: true },
         Step::BringToBoil,
         Step::Boil { duty: Duty::from_basis_points(4_500), lasts: Span::from_secs(40), additions },
         Step::KnockOut,
