@@ -87,9 +87,9 @@ function draw() {
   const source = now.source;
   text("source", source.kind === "rehearsal" ? "Rehearsal ×" + source.speed + ", no water is heated" : "Board on " + source.port);
   const over = now.link.state === "over";
-  text("standing", over ? "The rehearsed day is over" : now.trip ? "Tripped" : now.armed ? (now.grant ? "Armed, heating the " + NAMES[now.grant] : "Armed") : "Not armed" + (now.block ? ": " + now.block : ""));
+  text("standing", over && !now.trip ? "The rehearsed day is over" : now.trip ? "Tripped" : now.armed ? (now.grant ? "Armed, heating the " + NAMES[now.grant] : "Armed") : "Not armed" + (now.block ? ": " + now.block : ""));
   show("trip", !!now.trip);
-  if (now.trip) { text("trip-cause", now.trip.cause); text("trip-remedy", now.trip.remedy); }
+  if (now.trip) { text("trip-cause", now.trip.cause); text("trip-remedy", now.trip.remedy.replace(/\.$/, "")); }
   callWhile("trip", !!now.trip, now.trip ? "Tripped: " + now.trip.cause : "", true);
   vessels();
   step(over);
@@ -153,7 +153,7 @@ function vessels() {
 function step(over) {
   const s = now.step, t = now.timer;
   text("now-count", s ? "Step " + (s.index + 1) + (s.of ? " of " + s.of : "") : "");
-  text("now-name", over ? "The day is over" : s ? s.name : "No sheet runs");
+  text("now-name", over ? (now.trip ? "The day ended in a trip" : "The day is over") : s ? s.name : "No sheet runs");
   text("now-doing", s && !over ? s.doing + (t && t.held ? ", timer stopped" : "") : "");
   show("timer", !!t && !over);
   show("bar", !!t && !!t.of_s && !over);
@@ -195,7 +195,7 @@ function step(over) {
       text("figure-unit", s.may_adjust === "share" ? "%" : degrees());
     }
   }
-  if (about) list($("steps"), about.steps.map((a, i) => ({ kind: over || (s && i < s.index) ? "past" : "", current: s && i === s.index && !over, parts: [over || (s && i < s.index) ? "✓" : String(i + 1), a.name, [a.figures, "of"]] })));
+  if (about) list($("steps"), about.steps.map((a, i) => ({ kind: (over && !now.trip) || (s && i < s.index) ? "past" : "", current: s && i === s.index && !over, parts: [(over && !now.trip) || (s && i < s.index) ? "✓" : String(i + 1), a.name, [a.figures, "of"]] })));
 }
 function sheet() {
   text("sheet-name", about.sheet || "Copperhold");
