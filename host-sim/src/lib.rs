@@ -17,3 +17,4 @@ pub mod report;
 pub mod rig;
 pub mod survey;
 pub mod tune;
+pub mod watch;
