@@ -37,8 +37,8 @@ use crate::units::{Celsius, Duty, Kelvin, Slope, Span};
 const MOST_SWINGS: u8 = 6;
 /// Two swings are alike if rise and span agree within this part: a fifteenth.
 const ALIKE_PART: i64 = 15;
-/// The ramp's end: the last 3 K in 2^-16 K, or the last third of a shorter one ...
-const RAMP_END: i64 = 3 << 16;
+/// The ramp's end: the last 2 K in 2^-16 K, or the last third of a shorter one ...
+const RAMP_END: i64 = 2 << 16;
 /// ... if it begins this many half lags after power went on, when the bend of a spread lag is over.
 const STEADY_HALF_LAGS: i64 = 5;
 
@@ -269,21 +269,24 @@ impl Relay {
 
 /// From the first ramp and coast, and rise and fall (us) of settled swings; `None` if there was no steady ramp.
 fn by_energy(first: &First, rise_us: i64, fall_us: i64) -> Option<RelayResult> {
-    let (rise, fall) = (i128::from(rise_us), i128::from(fall_us));
+    let (on, off) = (i128::from(rise_us), i128::from(fall_us));
     let up = first.ramp.slope()?;
-    if up <= 0 || rise <= 0 || fall <= 0 {
+    if up <= 0 || on <= 0 || off <= 0 {
         return None;
     }
-    let down = up.saturating_mul(rise).checked_div(fall)?;
+    let down = up.saturating_mul(on).checked_div(off)?;
     let climb = up.saturating_add(down);
     let (coast_us, coasting) = first.coast.middle()?;
     let switched = first.ramp.at(first.off_us)?;
+    // A long coast shows its own fall better than the part of time does.
+    let waited_us = first.coast.begins_us()?.saturating_sub(first.off_us);
+    let fall = if first.coast.lasts_us()? > waited_us { first.coast.slope()?.saturating_neg() } else { down };
     // 2^-24 K/s times us, in 2^-16 K.
-    let lost = down.saturating_mul(i128::from(coast_us.saturating_sub(first.off_us))) / (1_000_000 << 8);
+    let lost = fall.saturating_mul(i128::from(coast_us.saturating_sub(first.off_us))) / (1_000_000 << 8);
     let arrived = i128::from(coasting.saturating_sub(switched)).saturating_add(lost);
     let lag_us = i64::try_from(arrived.saturating_mul(1_000_000 << 8).checked_div(climb)?).ok()?;
     let steady = first.ramp.begins_us()?.saturating_mul(2) >= lag_us.saturating_mul(STEADY_HALF_LAGS);
-    (lag_us > 0 && steady).then(|| result(up, down, lag_us, rise, fall))
+    (lag_us > 0 && steady).then(|| result(up, down, lag_us, on, off))
 }
 
 /// From the swing alone, as of a pure dead time: rise and fall (us), span of the swing and hysteresis (2^-16 K).

@@ -4,6 +4,7 @@
 #[derive(Debug, Clone, Copy)]
 pub struct Line {
     origin: Option<(i64, i64)>,
+    until_us: i64,
     count: i128,
     time: i128,
     level: i128,
@@ -13,11 +14,12 @@ pub struct Line {
 
 impl Line {
     /// No readings yet.
-    pub const EMPTY: Line = Line { origin: None, count: 0, time: 0, level: 0, time_time: 0, time_level: 0 };
+    pub const EMPTY: Line = Line { origin: None, until_us: 0, count: 0, time: 0, level: 0, time_time: 0, time_level: 0 };
 
     /// Takes a reading in: time in us, level in 2^-16 C.
     pub fn take(&mut self, at_us: i64, level: i64) {
         let (from_us, from) = *self.origin.get_or_insert((at_us, level));
+        self.until_us = at_us;
         let time = i128::from(at_us.saturating_sub(from_us) / 1_000);
         let level = i128::from(level.saturating_sub(from));
         self.count = self.count.saturating_add(1);
@@ -35,6 +37,11 @@ impl Line {
     /// Time of the first reading, us.
     pub fn begins_us(&self) -> Option<i64> {
         self.origin.map(|(at_us, _)| at_us)
+    }
+
+    /// Time from its first reading to its last, us.
+    pub fn lasts_us(&self) -> Option<i64> {
+        self.origin.map(|(from_us, _)| self.until_us.saturating_sub(from_us))
     }
 
     /// Its slope, 2^-24 K/s; `None` of less than two readings.
