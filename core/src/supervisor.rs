@@ -313,7 +313,9 @@ impl Supervisor {
         let stands = verdict == Verdict::Tripped || !report.armed;
         let directive = self.follow_sheet(now, elapsed, &readings, stands);
         let demands = directive.as_ref().map_or(self.demands, |directive| directive.demands);
-        let pumps = directive.as_ref().map_or(self.pumps, |directive| directive.pumps);
+        // A mash held by hand is held through the coil, so it recirculates.
+        let by_hand = Pumps { mash: self.pumps.mash || matches!(self.demands.mash_tun, Demand::Hold(_)), ..self.pumps };
+        let pumps = directive.as_ref().map_or(by_hand, |directive| directive.pumps);
         let to_the_boil = directive.is_some_and(|directive| directive.to_the_boil);
         self.status.directive = directive;
 

@@ -16,5 +16,6 @@ pub mod rehearse;
 pub mod report;
 pub mod rig;
 pub mod survey;
+pub mod telemetry;
 pub mod tune;
 pub mod watch;

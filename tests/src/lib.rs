@@ -8,6 +8,7 @@ pub mod flash;
 pub mod heat_bench;
 pub mod mash_bench;
 pub mod memory_flash;
+pub mod parsers;
 pub mod reference;
 pub mod sample_day;
 pub mod trips;

@@ -103,12 +103,12 @@ fn a_start_close_to_the_target_in_a_kettle_far_slower_than_its_bound_does_not_sw
             let bench = Bench { start_c: 71.0 - short_k, ..Bench::common() };
             let mut run = Run::bounded(bench, 16, None, times);
             let (_, high) = run.run_for(900.0);
-            // Less than a kelvin is a poor ramp to learn from.
-            let passes = if short_k < 1.0 { 0.7 } else { 0.2 };
+            // Less than a kelvin is a poor ramp to learn from: it may leave a slow swing, until a longer one comes.
+            let (passes, swings) = if short_k < 1.0 { (0.7, 0.4) } else { (0.2, 0.1) };
             assert!(high < 71.0 + passes, "{short_k} K short, bound {times} times: passed by {:.2}", high - 71.0);
             run.run_for(900.0);
             let (low, high) = run.run_for(1800.0);
-            assert!(low > 70.8 && high < 71.2, "{short_k} K short, bound {times} times: {low:.2} to {high:.2}");
+            assert!(low > 71.0 - swings && high < 71.0 + swings, "{short_k} K short, bound {times} times: {low:.2} to {high:.2}");
         }
     }
 }

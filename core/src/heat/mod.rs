@@ -1,14 +1,14 @@
 //! Heat control of one vessel: from a demand and a reading to a duty.
 //!
 //! Job, each tick:
-//! 1. [`learn`] turns the work done and the reading into the kettle's climb `k`, lag `L`, and the heat on its way to the thermometer;
+//! 1. `learn` turns the work done and the reading into the kettle's climb `k`, lag `L`, and the heat on its way to the thermometer;
 //! 2. [`settle`] says where the reading would settle if the power went off now;
 //! 3. one law, in a [`pid`] block, steers that settled temperature to the target: `duty = standing + (target - settled) / (k Tc)`.
 //!
 //! Full power until the heat under way suffices, the coast and the hold are the same law; the phases only choose how brisk it is (`Tc`) and
 //! when learning starts and ends.
 //!
-//! - *Climb*, *lag*, *work*, *window*, *gap*: see [`learn`]. *Standing loss*, *settled temperature*: see [`settle`].
+//! - *Climb*, *lag*, *work*, *window*, *gap*: see `learn`. *Standing loss*, *settled temperature*: see [`settle`].
 //! - *Standing duty*: the duty that makes good the standing loss.
 //! - *Band*: `k Tc`, the error that full power answers.
 //!

@@ -22,6 +22,9 @@ pub struct Args {
     /// Whole days without a fault, to count false trips.
     #[arg(long, value_name = "N", default_value_t = 6)]
     quiet_days: u64,
+    /// Rigs drawn at random as in `copperhold survey`, each heated twice without a fault, to count false trips.
+    #[arg(long, value_name = "N", default_value_t = 20)]
+    survey_rigs: u32,
     /// Write a report with the matrix.
     #[arg(long, value_name = "FILE.html")]
     report: Option<PathBuf>,
@@ -40,8 +43,18 @@ pub fn run(args: &Args) -> Result<ExitCode, Failure> {
         jobs.par_iter().progress_with(bar(jobs.len(), "drills")).map(|&(rig, seed)| drill::all_of(&rigs[rig], seed)).collect();
     let outcomes: Vec<Outcome> =
         drills.map_err(|error| Failure::bad_input(format!("error: the controller does not accept a rig: {error:?}")))?.concat();
-    let false_trips = quiet_days(args.quiet_days)?;
+    let (on_days, hours) = quiet_days(args.quiet_days)?;
+    let on_rigs = (0..args.survey_rigs)
+        .into_par_iter()
+        .progress_with(bar(args.survey_rigs as usize, "survey rigs"))
+        .filter(|&number| copperhold::survey::false_trip(number, 1).is_some())
+        .count();
+    let false_trips = on_days + on_rigs;
     print!("{}", drill::table(&outcomes, args.quiet_days as usize, false_trips));
+    println!(
+        "\nWithout a fault: {} brew days, {hours:.0} brew hours, {on_days} trips; {} random rigs heated twice, {on_rigs} trips.",
+        args.quiet_days, args.survey_rigs
+    );
     if let Some(path) = &args.report {
         copperhold::report::write_atomically(path, &drill::page(&outcomes, args.quiet_days as usize, false_trips))
             .map_err(|e| Failure::bad_input(format!("error: {e}")))?;
@@ -63,23 +76,24 @@ fn load(args: &Args) -> Result<Vec<RigFile>, Failure> {
     args.rig.iter().map(|path| files::load_rig(path).map_err(refuse)).collect()
 }
 
-/// Whole days of the shipped rigs with their sheets, seed after seed; returns how many tripped.
-fn quiet_days(days: u64) -> Result<usize, Failure> {
+/// Whole days of the shipped rigs with their sheets, seed after seed; returns how many tripped, and the hours of all.
+fn quiet_days(days: u64) -> Result<(usize, f64), Failure> {
     let refuse = |d: files::Diagnostic| Failure::bad_input(d.render(files::wants_colour()));
     let mut pairs = vec![(files::demo_rig().map_err(refuse)?, files::demo_sheet().map_err(refuse)?)];
     for (path, rig, sheet) in SHIPPED {
         pairs.push((files::parse_rig(path, rig).map_err(refuse)?, files::parse_sheet(path, sheet).map_err(refuse)?));
     }
-    let tripped: Result<Vec<bool>, String> = (0..days)
+    let tripped: Result<Vec<(bool, f64)>, String> = (0..days)
         .into_par_iter()
         .progress_with(bar(days as usize, "quiet days"))
         .map(|seed| {
             let (rig, sheet) = &pairs[seed as usize % pairs.len()];
             let day = Rehearsal::new(rig, sheet, seed).and_then(|r| r.run(|_| ())).map_err(|e| e.to_string())?;
-            Ok(!day.trips.is_empty())
+            Ok((!day.trips.is_empty(), day.samples.last().map_or(0.0, |sample| sample.t_s / 3_600.0)))
         })
         .collect();
-    Ok(tripped.map_err(Failure::bad_input)?.into_iter().filter(|tripped| *tripped).count())
+    let days = tripped.map_err(Failure::bad_input)?;
+    Ok((days.iter().filter(|(tripped, _)| *tripped).count(), days.iter().map(|(_, hours)| hours).sum()))
 }
 
 fn bar(length: usize, what: &'static str) -> ProgressBar {

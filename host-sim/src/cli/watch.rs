@@ -5,6 +5,7 @@ use super::rehearse::{load, refuse};
 use clap::Args as ClapArgs;
 use copperhold::drill::fault::Kind;
 use copperhold::files::{self, quantity::Dimension};
+use copperhold::telemetry::{discovery, mqtt};
 use copperhold::watch::hub::Hub;
 use copperhold::watch::rehearsal::{Plan, Watched};
 use copperhold::watch::server::{self, Options, Server};
@@ -57,6 +58,18 @@ pub struct Args {
     /// Let nothing be changed from the page.
     #[arg(long)]
     read_only: bool,
+    /// Tell an MQTT broker on the local network too, HOST or HOST:PORT. Out only: nothing can be asked through it.
+    #[arg(long, value_name = "BROKER", value_parser = mqtt::broker)]
+    mqtt: Option<(String, u16)>,
+    /// User at the broker; the password is taken from the environment, COPPERHOLD_MQTT_PASSWORD.
+    #[arg(long, value_name = "NAME", requires = "mqtt")]
+    mqtt_user: Option<String>,
+    /// Name of this brewery in the topics. Default: "rehearsal" or "board".
+    #[arg(long, value_name = "NAME", value_parser = mqtt::device, requires = "mqtt")]
+    mqtt_device: Option<String>,
+    /// Prefix of the descriptions for home automation; "none" sends none.
+    #[arg(long, value_name = "PREFIX", default_value = discovery::PREFIX, requires = "mqtt")]
+    mqtt_discovery: String,
 }
 
 fn speed(text: &str) -> Result<f64, String> {
@@ -137,11 +150,42 @@ async fn serve(hub: &Arc<Hub>, args: &Args) -> Result<(), Failure> {
         println!("Anybody on that network can read what is sent: it is not encrypted. The board's display cannot show the code.");
     }
     println!("Stop with Ctrl-C. The page arms nothing and acknowledges nothing: that is done at the panel.");
+    let broker = args.mqtt.as_ref().map(|broker| mqtt_options(args, broker)).transpose()?;
+    if let Some(broker) = &broker {
+        println!("Telling the MQTT broker at {broker:?}, in the clear.");
+    }
+    let tells = async {
+        match broker {
+            Some(broker) => mqtt::run(hub.clone(), broker).await,
+            None => std::future::pending().await,
+        }
+    };
     tokio::select! {
         () = server.run() => {}
+        () = tells => {}
         _ = tokio::signal::ctrl_c() => {}
     }
     Ok(())
+}
+
+fn mqtt_options(args: &Args, (host, port): &(String, u16)) -> Result<mqtt::Options, Failure> {
+    let login = match &args.mqtt_user {
+        None => None,
+        Some(user) => {
+            let password = std::env::var("COPPERHOLD_MQTT_PASSWORD").map_err(|_| {
+                Failure::bad_input("error: --mqtt-user needs a password in the environment variable COPPERHOLD_MQTT_PASSWORD")
+            })?;
+            Some((user.clone(), password))
+        }
+    };
+    let kind = if args.rehearse { "rehearsal" } else { "board" };
+    Ok(mqtt::Options {
+        host: host.clone(),
+        port: *port,
+        login,
+        device: args.mqtt_device.clone().unwrap_or_else(|| kind.to_owned()),
+        discovery: (args.mqtt_discovery != "none").then(|| args.mqtt_discovery.clone()),
+    })
 }
 
 fn drawn() -> Result<u32, Failure> {

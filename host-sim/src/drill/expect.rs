@@ -2,7 +2,7 @@
 
 use super::fault::{Fault, Kind};
 use super::scene::Phase;
-use super::{Outcome, SHEATH_LIMIT_C};
+use super::{Outcome, PAST_LIMIT_K, SHEATH_LIMIT_C};
 use crate::bench::Bench;
 use crate::files::RigFile;
 use crate::fit;
@@ -37,7 +37,11 @@ impl Expected {
     pub fn is_met(&self, outcome: &Outcome) -> bool {
         let safe = outcome.injected && !outcome.heat_after_trip;
         match *self {
-            Expected::Trip { within_s } => safe && outcome.trip.as_ref().is_some_and(|(_, after_s)| *after_s <= within_s),
+            Expected::Trip { within_s } => {
+                safe && outcome.past_limit_k <= PAST_LIMIT_K
+                    && outcome.sheath_c < SHEATH_LIMIT_C
+                    && outcome.trip.as_ref().is_some_and(|(_, after_s)| *after_s <= within_s)
+            }
             Expected::Off { within_s } => safe && outcome.heated_for_s <= within_s,
             Expected::Borne { over_k } => {
                 safe && outcome.trip.is_none() && outcome.over_k <= over_k && outcome.sheath_c < SHEATH_LIMIT_C

@@ -118,6 +118,11 @@ impl Kind {
         }
     }
 
+    /// Whether it shows nowhere while full power is asked for anyway.
+    pub const fn hides_behind_full_power(self) -> bool {
+        matches!(self, Kind::RelayShorted | Kind::RelayHalfShorted | Kind::RelayShortedWithCurrent)
+    }
+
     /// Whether the reaction is judged tick by tick.
     pub const fn is_fast(self) -> bool {
         matches!(

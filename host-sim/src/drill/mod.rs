@@ -24,10 +24,14 @@ use scene::Phase;
 
 /// A drill is watched for this long, s.
 const WATCHED_S: f64 = 1_800.0;
+/// A relay that shorts while full power is asked for shows only when less is: the drill waits for that at most this long, s.
+const LONGEST_WAIT_S: f64 = 6.0 * 3_600.0;
 /// After a trip, this long, s: does heat stay away?
 const AFTER_TRIP_S: f64 = 120.0;
 /// Sheath temperature at which an element is ruined or dangerous, degrees Celsius.
 pub const SHEATH_LIMIT_C: f64 = 250.0;
+/// Water may pass its vessel's limit by this much before a trip, K.
+pub const PAST_LIMIT_K: f64 = 2.0;
 
 /// How one drill went.
 #[derive(Debug, Clone, PartialEq)]
@@ -50,6 +54,8 @@ pub struct Outcome {
     pub water_c: f64,
     /// See `water_c`.
     pub over_k: f64,
+    /// How far the hottest water was above the vessel's limit, K; below zero if it stayed below.
+    pub past_limit_k: f64,
     /// Hottest sheath, degrees Celsius.
     pub sheath_c: f64,
     /// Power reached an element that was not commanded, after the trip, with the contactor in order.
@@ -81,6 +87,11 @@ pub fn drill(rig: &RigFile, scene: &Bench<Honest>, phase: Phase, kind: Kind, see
         watch.look(&bench, vessel);
         if let Some(tripped_s) = watch.tripped_s {
             end_s = end_s.min(tripped_s + AFTER_TRIP_S);
+        } else if kind.hides_behind_full_power()
+            && let Expected::Trip { within_s } = expected
+        {
+            let shows_s = watch.seen_s.map_or(start_s + LONGEST_WAIT_S, |seen_s| seen_s + within_s + AFTER_TRIP_S);
+            end_s = (start_s + WATCHED_S).max(shows_s);
         }
     }
     let fault = &bench.tamper;
@@ -98,6 +109,7 @@ pub fn drill(rig: &RigFile, scene: &Bench<Honest>, phase: Phase, kind: Kind, see
         heated_for_s,
         water_c: watch.water_c,
         over_k: watch.water_c - reference_c,
+        past_limit_k: watch.water_c - crate::fit::degrees(bench.controller.supervisor().settings().limit(vessel)),
         sheath_c: watch.sheath_c,
         heat_after_trip: watch.after,
         passed: false,

@@ -17,6 +17,7 @@ const STYLE: &str = "
 .matrix td.blind{border-style:dashed;color:var(--quiet)}
 .matrix td.none{border:0}
 .matrix small{display:block;color:var(--quiet)}
+.matrix th:first-child{position:sticky;left:0;background:var(--paper)}
 .wide{overflow-x:auto}
 ";
 
@@ -43,7 +44,7 @@ pub fn page(outcomes: &[Outcome], quiet_days: usize, false_trips: usize) -> Stri
     let _ = write!(
         body,
         "<section aria-labelledby=\"matrix\">\n<h2 id=\"matrix\">What was seen, and how fast</h2>\n<p class=\"quiet\">Times are the slowest \
-         of all drills in the cell, with the limit that follows from the rig. Dashed: software cannot see it there; the reasons are below.\
+         of all drills in the cell, with the limit that follows from the rig. Dashed: software cannot see it there, or not in time; the reasons are below.\
          </p>\n<div class=\"wide\">\n{}</div>\n</section>\n",
         matrix(outcomes)
     );
@@ -84,7 +85,7 @@ fn matrix(outcomes: &[Outcome]) -> String {
 fn show(cell: &Cell) -> String {
     let class = if cell.passed < cell.run {
         "bad"
-    } else if cell.unseen.is_some() && cell.tripped < cell.run {
+    } else if cell.unseen.is_some() {
         "blind"
     } else {
         "good"
@@ -92,12 +93,16 @@ fn show(cell: &Cell) -> String {
     let main = match (class, cell.tripped) {
         ("bad", _) => format!("{} of {} wrong", cell.run - cell.passed, cell.run),
         ("blind", 0) => "unseen".to_owned(),
-        ("blind", tripped) => format!("{tripped} of {} seen", cell.run),
+        ("blind", tripped) if tripped < cell.run => format!("{tripped} of {} seen", cell.run),
+        ("blind", _) => format!("late: {:.0} s", cell.slowest_s),
         (_, 0) if cell.limit_s.is_some() => "off at once".to_owned(),
         (_, 0) => "borne".to_owned(),
         _ => format!("trip {:.1} s", cell.slowest_s),
     };
-    let limit = cell.limit_s.filter(|_| cell.tripped > 0).map_or(String::new(), |s| format!("limit {s:.0} s · "));
+    let limit = cell
+        .limit_s
+        .filter(|_| cell.tripped > 0)
+        .map_or(String::new(), |s| if s < 10.0 { format!("limit {s:.1} s · ") } else { format!("limit {s:.0} s · ") });
     format!("<td class=\"{class}\">{main}<small>{limit}{:.0} °C</small></td>", cell.water_c)
 }
 

@@ -2,9 +2,8 @@
 
 use super::compare::{Comparison, Pair};
 use crate::day::{Day, Sample};
-use crate::report::html::{CAUTIONS, STYLE};
+use crate::report::html::dressed;
 use crate::report::measure::{Measure, NONE, fixed};
-use crate::report::palette;
 use crate::report::svg::{Anchor, Opening, Svg, escape};
 use crate::report::thin;
 use copperhold_core::vessel::Vessel;
@@ -29,15 +28,7 @@ const MORE: &str = "svg .second{stroke:var(--ink);stroke-width:1.5;stroke-dashar
 pub fn page(comparison: &Comparison<'_>) -> String {
     let (first, second) = (comparison.first, comparison.second);
     let title = format!("Day {} and day {}", first.number, second.number);
-    let mut html = format!(
-        "<!DOCTYPE html>\n<html xmlns=\"http://www.w3.org/1999/xhtml\" lang=\"en\">\n<head>\n<meta charset=\"utf-8\"/>\n\
-         <meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; style-src 'unsafe-inline'\"/>\n\
-         <meta name=\"viewport\" content=\"width=device-width, initial-scale=1\"/>\n<meta name=\"color-scheme\" content=\"light dark\"/>\n\
-         <title>{title} compared</title>\n<style>\n:root{{{}}}\n@media screen and (prefers-color-scheme:dark){{:root{{{}}}}}\n{STYLE}{MORE}\
-         </style>\n</head>\n<body>\n<header>\n<h1>{title}</h1>\n",
-        palette::LIGHT.properties(),
-        palette::DARK.properties()
-    );
+    let mut html = format!("<header>\n<h1>{title}</h1>\n");
     for day in [first, second] {
         let kind = if day.rehearsed { "rehearsed" } else { "brewed" };
         let (sheet, rig) = (escape(&day.day.sheet), escape(&day.day.rig));
@@ -48,9 +39,7 @@ pub fn page(comparison: &Comparison<'_>) -> String {
     charts(&mut html, comparison);
     figures(&mut html, comparison);
     html.push_str("</main>\n");
-    html.push_str(CAUTIONS);
-    html.push_str("</body>\n</html>\n");
-    html
+    dressed(&format!("{title} compared"), MORE, &html)
 }
 
 fn differences(html: &mut String, comparison: &Comparison<'_>) {

@@ -170,6 +170,16 @@ pub fn run(rigs: u32, seed: u64, done: impl Fn() + Sync) -> Survey {
     Survey { seed, rigs: (0..rigs).into_par_iter().map(one).collect() }
 }
 
+/// Draws one rig and lets only the real controller heat it, first knowing nothing, then what that taught; the first trip. No fault is
+/// injected, so any trip is a false one.
+pub fn false_trip(number: u32, seed: u64) -> Option<Trip> {
+    let draw = Draw::of(number, seed);
+    let least_s = trial::Ramp::run(&draw).least_s;
+    let first = ours::heat_up(&draw, draw.noise_seed, Default::default(), least_s);
+    let second = ours::heat_up(&draw, draw.noise_seed ^ ours::OTHER_NOISE, first.knowledge, least_s);
+    first.trip.or(second.trip)
+}
+
 /// Draws one rig and lets every contender heat it.
 pub fn survey_rig(number: u32, seed: u64) -> RigResult {
     let draw = Draw::of(number, seed);

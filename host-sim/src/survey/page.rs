@@ -3,9 +3,8 @@
 use super::plot::{chart, figure, is_ours, title};
 use super::{Contender, Measure, Survey, ranges};
 use crate::report::frame::Size;
-use crate::report::html::{STYLE, section};
+use crate::report::html::{dressed, section};
 use crate::report::measure::{duration, fixed};
-use crate::report::palette;
 use crate::report::svg::escape;
 use crate::rig::ProbeKind;
 use std::fmt::Write;
@@ -16,15 +15,7 @@ const WORST: usize = 4;
 
 /// The page. The same survey gives the same bytes.
 pub fn page(survey: &Survey) -> String {
-    let mut html = format!(
-        "<!DOCTYPE html>\n<html xmlns=\"http://www.w3.org/1999/xhtml\" lang=\"en\">\n<head>\n<meta charset=\"utf-8\"/>\n\
-         <meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; style-src 'unsafe-inline'\"/>\n\
-         <meta name=\"viewport\" content=\"width=device-width, initial-scale=1\"/>\n<meta name=\"color-scheme\" content=\"light dark\"/>\n\
-         <title>Survey of heat-ups</title>\n<style>\n:root{{{}}}\n@media screen and (prefers-color-scheme:dark){{:root{{{}}}}}\n{STYLE}\
-         {OWN_STYLE}</style>\n</head>\n<body>\n",
-        palette::LIGHT.properties(),
-        palette::DARK.properties()
-    );
+    let mut html = String::new();
     html.push_str(&answer(survey));
     html.push_str("<main>\n");
     section(&mut html, "figures-title", "Figures", &figures(survey));
@@ -41,8 +32,8 @@ pub fn page(survey: &Survey) -> String {
     section(&mut html, "worst-title", "Where we are worst", &worst(survey));
     section(&mut html, "who-title", "Who heats", &who());
     section(&mut html, "ranges-title", "What is drawn", &drawn());
-    html.push_str("</main>\n</body>\n</html>\n");
-    html
+    html.push_str("</main>\n");
+    dressed("Survey of heat-ups", OWN_STYLE, &html)
 }
 
 fn answer(survey: &Survey) -> String {

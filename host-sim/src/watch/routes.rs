@@ -4,6 +4,7 @@ use super::gate::{Door, Gate, NotPaired};
 use super::hub::Hub;
 use super::order::Act;
 use crate::report::palette;
+use crate::telemetry::metrics;
 use axum::Router;
 use axum::body::{Body, Bytes};
 use axum::extract::{Request, State};
@@ -87,6 +88,7 @@ pub fn router(site: Arc<Site>, door: Door) -> Router {
         .route("/api/session", get(session))
         .route("/api/history", get(history))
         .route("/api/events", get(events))
+        .route("/metrics", get(figures))
         .route("/api/pair", post(pair))
         .route("/api/act", post(act))
         .route("/api/stop", post(stop))
@@ -105,6 +107,10 @@ fn refuse(status: StatusCode, why: &str) -> Response {
 
 fn json(text: String) -> Response {
     file("application/json", text)
+}
+
+async fn figures(State(desk): State<Desk>) -> Response {
+    file(metrics::MEDIA_TYPE, metrics::text(&desk.site.hub.now().now))
 }
 
 async fn guard(State(desk): State<Desk>, request: Request, next: Next) -> Response {
