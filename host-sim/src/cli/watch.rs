@@ -147,7 +147,7 @@ async fn serve(hub: &Arc<Hub>, args: &Args) -> Result<(), Failure> {
         Failure::bad_input(format!("error: the page cannot be served: {error}; choose another port with --http, or check --listen"))
     })?;
     println!("Watch it on http://{}/", server.addresses().first().map(ToString::to_string).unwrap_or_default());
-    if let Some(address) = args.listen {
+    if let (Some(_), Some(address)) = (args.listen, server.addresses().last()) {
         println!("and on http://{address}/ with the pairing code {}", server.site().gate().code());
         println!("Anybody on that network can read what is sent: it is not encrypted. The board's display cannot show the code.");
     }

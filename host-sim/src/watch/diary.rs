@@ -1,14 +1,15 @@
 //! Writes a board's day into the logbook while it is watched: moments become samples, steps and events of a [`Day`].
 //!
 //! The writing has a thread of its own, so that a slow disk, or another program that locks the book, never holds up an order to the board.
-//! What a board cannot know stays empty: volumes, and where the heat went.
+//! What a board cannot know stays empty: volumes but those of the sheet, and where the heat went.
 
 use super::state::{About, Now, StepNow};
 use super::track::Known;
-use crate::day::{AdditionRecord, AdviceRecord, Day, PromptRecord, Sample, StepRecord, TripRecord};
+use crate::day::{AdditionRecord, AdviceRecord, Day, PromptRecord, Sample, StepRecord, TripRecord, Volumes};
 use crate::logbook::{BookError, Logbook, Opening, Writer};
 use crate::report::measure::Measure;
 use crate::sheet_subject::subject;
+use copperhold_core::sheet::Step;
 use copperhold_core::supervisor::Knowledge;
 use copperhold_core::vessel::{PerElement, PerVessel, Vessel};
 use std::path::{Path, PathBuf};
@@ -170,7 +171,14 @@ impl Page {
     fn new(known: &Known) -> Page {
         let About { units, rig, sheet, element_w, boiling_c, .. } = &known.about;
         let named = |name: &str, nothing: &str| if name.is_empty() { nothing.to_owned() } else { name.to_owned() };
+        let litres = |of: fn(&Step) -> i32| f64::from(known.steps.iter().map(of).sum::<i32>()) / 1000.0;
+        let volumes = Volumes {
+            strike_l: litres(|step| if let Step::DoughIn { strike, .. } = step { strike.millilitres() } else { 0 }),
+            sparge_l: litres(|step| if let Step::Sparge { water, .. } = step { water.millilitres() } else { 0 }),
+            ..Volumes::default()
+        };
         let day = Day {
+            volumes,
             sheet: named(sheet, "a sheet that was not given"),
             rig: named(rig, "a rig that was not given"),
             units: *units,

@@ -130,10 +130,10 @@ function byHand(key) {
   const hand = document.createElement("details"), name = NAMES[key];
   hand.className = "hand";
   hand.hidden = true;
-  hand.innerHTML = '<summary>By hand<span class="unseen"></span></summary><form novalidate><div class="kinds" role="group"><button type="button" data-kind="target" aria-pressed="true">Temperature</button><button type="button" data-kind="share" aria-pressed="false">Power</button></div><span class="entry"><input type="number" inputmode="decimal" step="any"><span class="unit" aria-hidden="true"></span></span><button class="set" type="submit">Set</button><button class="off" type="button">Off<span class="unseen"></span></button></form>';
+  hand.innerHTML = '<summary>By hand</summary><form novalidate><div class="kinds" role="group"><button type="button" data-kind="target" aria-pressed="true">Temperature</button><button type="button" data-kind="share" aria-pressed="false">Power</button></div><span class="entry"><input type="number" inputmode="decimal" step="any"><span class="unit" aria-hidden="true"></span></span><button class="set" type="submit">Set</button><button class="off" type="button">Off</button></form>';
   const find = s => hand.querySelector(s), input = find("input"), kinds = [...hand.querySelectorAll("[data-kind]")];
-  find("summary span").textContent = ": " + name;
-  find(".off span").textContent = ": no heat for the " + name;
+  find("summary").setAttribute("aria-label", "By hand: " + name);
+  find(".off").setAttribute("aria-label", "Off: no heat for the " + name);
   find(".kinds").setAttribute("aria-label", "What to set for the " + name);
   find(".kinds").hidden = key === "mash_tun";
   let kind = "target";
@@ -177,7 +177,7 @@ function vessels() {
     fault.hidden = !v.fault;
     if (v.fault) put(fault, "The probe " + v.fault.cause + ". " + v.fault.remedy);
     const on = now.grant === key && v.duty > 0;
-    put(find(".heat"), v.duty === null ? (now.pumps.mash ? "recirculates" : "") : on ? "heating, " + Math.round(v.duty * 100) + " %" : v.wanted > 0 ? "waits for the element" : "element off");
+    put(find(".heat"), v.duty === null ? (now.pumps.mash ? "recirculates" : "") : on ? "heating, " + Math.round(v.duty * 100) + " %" : v.wanted > 0 ? "waits its turn" : "element off");
     const target = find(".target");
     const wanted = v.demand.kind === "hold" ? [temp(v.demand.target_c) + " " + degrees(), "target"] : v.demand.kind === "percent" ? [Math.round(v.demand.share * 100) + " %", "of full power"] : ["", ""];
     if (target.dataset.said !== wanted.join()) {
