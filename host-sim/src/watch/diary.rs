@@ -12,7 +12,7 @@ use crate::sheet_subject::subject;
 use copperhold_core::sheet::Step;
 use copperhold_core::supervisor::Knowledge;
 use copperhold_core::vessel::{PerElement, PerVessel, Vessel};
-use std::path::{Path, PathBuf};
+use std::path::Path;
 use std::sync::mpsc::{Receiver, Sender, channel};
 use std::thread::JoinHandle;
 use std::time::Instant;
