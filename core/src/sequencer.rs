@@ -6,7 +6,7 @@
 
 use crate::heat::Demand;
 use crate::sheet::{Sheet, Step};
-use crate::units::{Celsius, Kelvin, Litres, Span};
+use crate::units::{Celsius, Duty, Kelvin, Litres, Span};
 use crate::vessel::{PerVessel, Pumps, Vessel};
 
 /// A target counts as reached within this distance.
@@ -72,6 +72,15 @@ impl Prompt {
             | Prompt::ReadyChiller => None,
         }
     }
+}
+
+/// Another figure for a step that is under way.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Figure {
+    /// Its temperature.
+    Target(Celsius),
+    /// Its share of full power.
+    Share(Duty),
 }
 
 /// What ends a stage.
@@ -227,6 +236,50 @@ impl Sequencer {
         self.enter_step(self.step.saturating_add(1));
     }
 
+    /// A person who is not at the panel ends this step. Only a step behind which nothing waits that somebody must have looked at: filling,
+    /// doughing in and sparging uncover elements, and end by their prompts alone. Says whether it was done.
+    pub fn step_on(&mut self, step: u8) -> bool {
+        let may = step == self.step && self.present().is_some_and(may_step_on);
+        if may {
+            self.skip();
+        }
+        may
+    }
+
+    /// The vessel whose temperature the present step sets.
+    pub fn target_vessel(&self) -> Option<Vessel> {
+        match self.present()? {
+            Step::HeatStrike { .. } | Step::Sparge { .. } => Some(Vessel::LiquorTank),
+            Step::Rest { .. } | Step::MashOut { .. } => Some(Vessel::MashTun),
+            Step::DoughIn { .. }
+            | Step::BringToBoil
+            | Step::Boil { .. }
+            | Step::KnockOut
+            | Step::Whirlpool { .. }
+            | Step::Chill { .. } => None,
+        }
+    }
+
+    /// Another figure for the present step. Whether it is in range is the supervisor's to judge. Says whether the step has such a figure.
+    pub fn adjust(&mut self, figure: Figure) -> bool {
+        let present = self.sheet.steps.get_mut(usize::from(self.step));
+        match (present, figure) {
+            (Some(Step::HeatStrike { to, .. }), Figure::Target(target)) => *to = target,
+            (Some(Step::Rest { at, .. } | Step::MashOut { at, .. } | Step::Sparge { at, .. }), Figure::Target(target)) => {
+                *at = target;
+            }
+            (Some(Step::Boil { duty, .. }), Figure::Share(share)) => *duty = share,
+            (_, Figure::Target(_) | Figure::Share(_)) => return false,
+        }
+        self.attended = true;
+        true
+    }
+
+    /// Whether the step's timer is stopped.
+    pub const fn is_paused(&self) -> bool {
+        self.paused
+    }
+
     /// A person stops the step's timer, or lets it run again.
     pub fn pause(&mut self, paused: bool) {
         self.paused = paused;
@@ -376,6 +429,14 @@ impl Sequencer {
                 _,
             ) => None,
         }
+    }
+}
+
+/// Whether a person who is not at the panel may end a step.
+pub const fn may_step_on(step: &Step) -> bool {
+    match step {
+        Step::Rest { .. } | Step::MashOut { .. } | Step::BringToBoil | Step::Boil { .. } | Step::Whirlpool { .. } => true,
+        Step::HeatStrike { .. } | Step::DoughIn { .. } | Step::Sparge { .. } | Step::KnockOut | Step::Chill { .. } => false,
     }
 }
 

@@ -22,7 +22,7 @@ use crate::guard::{Advice, Facts, Guard, Notice, Verdict};
 use crate::heat::{Demand, HeatConfig, HeatControl, Learned};
 use crate::probe::plausibility::Plausibility;
 use crate::probe::{ProbeFault, Reading};
-use crate::sequencer::{Directive, Note, Seen, Sequencer};
+use crate::sequencer::{Directive, Figure, Note, Seen, Sequencer};
 use crate::settings::Settings;
 use crate::sheet::{Sheet, Step};
 use crate::units::{Celsius, Duty, Instant, Kelvin, Slope, Span};
@@ -44,6 +44,8 @@ pub enum Refusal {
     SheetRuns,
     /// A trip is latched.
     Tripped,
+    /// No sheet runs, it has moved on, or its step has no such figure.
+    Step,
 }
 
 impl Refusal {
@@ -55,6 +57,7 @@ impl Refusal {
             Refusal::Target(_) => "the target must be above 0 C and at least 1 K below the vessel's limit",
             Refusal::SheetRuns => "a sheet is running and makes the demands: stop the sheet first",
             Refusal::Tripped => "a trip is latched: remove its cause and acknowledge it at the panel",
+            Refusal::Step => "the sheet has moved on, or this step has no such figure: look again",
         }
     }
 }
@@ -247,9 +250,27 @@ impl Supervisor {
         if demand != Demand::Off && self.settings.get().element_power.get(heated_by).is_none() {
             return Err(Refusal::NoElement(vessel));
         }
-        *self.demands.get_mut(vessel) = demand;
-        self.commanded = true;
+        let held = self.demands.get_mut(vessel);
+        // A host that repeats itself is no person.
+        self.commanded |= *held != demand;
+        *held = demand;
         Ok(())
+    }
+
+    /// Another figure for the step under way, which must be `step`.
+    ///
+    /// # Errors
+    /// Refused while a trip is latched, for a step that is not under way or has no such figure, and for a target out of range.
+    pub fn adjust(&mut self, step: u8, figure: Figure) -> Result<(), Refusal> {
+        if self.guard.latch().is_some() {
+            return Err(Refusal::Tripped);
+        }
+        let sequencer = self.sequencer.as_ref().filter(|sequencer| sequencer.step() == step).ok_or(Refusal::Step)?;
+        if let Figure::Target(target) = figure {
+            self.check_target(sequencer.target_vessel().ok_or(Refusal::Step)?, target)?;
+        }
+        let done = self.sequencer.as_mut().is_some_and(|sequencer| sequencer.adjust(figure));
+        if done { Ok(()) } else { Err(Refusal::Step) }
     }
 
     /// Voltage at the elements, measured, in millivolts; `nominal_mv` is the one that the settings' element powers are for. A fixed share of
@@ -292,7 +313,9 @@ impl Supervisor {
         let stands = verdict == Verdict::Tripped || !report.armed;
         let directive = self.follow_sheet(now, elapsed, &readings, stands);
         let demands = directive.as_ref().map_or(self.demands, |directive| directive.demands);
-        let pumps = directive.as_ref().map_or(self.pumps, |directive| directive.pumps);
+        // A mash held by hand is held through the coil, so it recirculates.
+        let by_hand = Pumps { mash: self.pumps.mash || matches!(self.demands.mash_tun, Demand::Hold(_)), ..self.pumps };
+        let pumps = directive.as_ref().map_or(by_hand, |directive| directive.pumps);
         let to_the_boil = directive.is_some_and(|directive| directive.to_the_boil);
         self.status.directive = directive;
 

@@ -29,7 +29,7 @@ use copperhold_core::settings::Settings;
 use copperhold_core::supervisor::Supervisor;
 use copperhold_core::units::Instant;
 use copperhold_core::vessel::{Element, Vessel};
-use copperhold_core::wire::message::{ToDevice, ToHost};
+use copperhold_core::wire::message::{Telemetry, ToDevice, ToHost};
 use copperhold_core::wire::sheet::EncodedSheet;
 
 /// Fast ticks per control tick.
@@ -245,7 +245,7 @@ impl<B: Board> App<B> {
             if port.first_turn() {
                 port.send(&report::hello(self.restarted));
             }
-            let telemetry = report::telemetry(now, self.supervisor, &outputs, &switches, block, port.dropped());
+            let telemetry = Telemetry::of(now, self.supervisor, &outputs, &switches, block, port.dropped());
             port.send(&ToHost::Telemetry(telemetry));
         }
     }

@@ -53,7 +53,7 @@ impl Remote {
                 *self.until.get_mut(*vessel) = None;
                 Ok(())
             }
-            ToDevice::Demand { .. } | ToDevice::Pumps(_) if !armed => Err(Refused::NotArmed),
+            ToDevice::Demand { .. } | ToDevice::Pumps(_) | ToDevice::Sheet { .. } if !armed => Err(Refused::NotArmed),
             ToDevice::Demand { vessel, demand, lasts_ms } => {
                 if *lasts_ms == 0 || *lasts_ms > LONGEST_DEMAND_MS {
                     return Err(Refused::Duration);
@@ -73,6 +73,7 @@ impl Remote {
                 sheet.take(*index, *of, step).map_err(|_| Refused::Step)?;
                 Ok(())
             }
+            ToDevice::Sheet { step, act } => act.apply(*step, supervisor),
         }
     }
 

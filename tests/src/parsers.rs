@@ -10,7 +10,7 @@ use copperhold_core::settings::Settings;
 use copperhold_core::supervisor::Knowledge;
 use copperhold_core::units::{Duty, Instant, Litres};
 use copperhold_core::vessel::{PerVessel, Pumps, Vessel};
-use copperhold_core::wire::message::{DemandMessage, ToDevice};
+use copperhold_core::wire::message::{DemandMessage, SheetAct, ToDevice};
 use copperhold_core::wire::sheet::EncodedSheet;
 use copperhold_core::wire::{Framer, MAX_FRAME, MAX_MESSAGE, Session, encode};
 use copperhold_firmware::storage::Stored;
@@ -44,10 +44,11 @@ static SETTINGS: LazyLock<Settings> = LazyLock::new(|| fit::settings(&DEMO).expe
 static PROBES: LazyLock<PerVessel<ProbeSetup>> = LazyLock::new(|| fit::probes(&DEMO.rig));
 
 /// Messages that the sound frames carry.
-pub const MESSAGES: [ToDevice; 5] = [
+pub const MESSAGES: [ToDevice; 6] = [
     ToDevice::Hello,
     ToDevice::Stop,
     ToDevice::Pumps(Pumps { liquor: false, mash: false, wort: false }),
+    ToDevice::Sheet { step: 3, act: SheetAct::Share(5_500) },
     ToDevice::Demand { vessel: Vessel::BoilKettle, demand: DemandMessage::Percent(6_000), lasts_ms: 5_000 },
     ToDevice::Demand { vessel: Vessel::LiquorTank, demand: DemandMessage::Hold(71_000), lasts_ms: 5_000 },
 ];
@@ -156,7 +157,7 @@ fn sheet(bytes: &[u8]) -> bool {
 fn recipe(bytes: &[u8]) -> bool {
     let recipes = import::recipes("r.json", &String::from_utf8_lossy(bytes));
     let sheets: Result<(), _> =
-        recipes.and_then(|recipes| recipes.iter().map(|r| import::sheet("r.json", r, &DEMO).map(drop)).collect());
+        recipes.and_then(|recipes| recipes.iter().try_for_each(|r| import::sheet("r.json", r, &DEMO).map(drop)));
     sheets.map_err(|found| is_told(&found)).is_ok()
 }
 
@@ -215,7 +216,7 @@ fn message(bytes: &[u8]) -> bool {
                 assert_eq!(sheet.steps().count(), usize::from(of));
             }
         }
-        ToDevice::Hello | ToDevice::Stop | ToDevice::Pumps(_) => {}
+        ToDevice::Hello | ToDevice::Stop | ToDevice::Pumps(_) | ToDevice::Sheet { .. } => {}
     }
     true
 }

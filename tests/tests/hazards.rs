@@ -111,6 +111,7 @@ fn times_beside_a_constant_are_its_own() {
         ("LONGEST_DEMAND_MS", Span::from_millis(u64::from(LONGEST_DEMAND_MS))),
         ("NO_CURRENT_PATIENCE", NO_CURRENT_PATIENCE),
         ("PROBE_PATIENCE", PROBE_PATIENCE),
+        ("STALE_S", Span::from_millis((copperhold::watch::state::STALE_S * 1_000.0) as u64)),
         ("UNASKED_CURRENT_PATIENCE", UNASKED_CURRENT_PATIENCE),
         ("UNCOVERED_PATIENCE", UNCOVERED_PATIENCE),
     ] {

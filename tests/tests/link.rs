@@ -4,11 +4,12 @@ use copperhold::plant::rng::Pcg;
 use copperhold_core::fast::{FastReport, Switches};
 use copperhold_core::heat::Demand;
 use copperhold_core::probe::Reading;
+use copperhold_core::sheet::{Sheet, Step};
 use copperhold_core::supervisor::{Knowledge, Supervisor};
-use copperhold_core::units::{Celsius, Instant, Span};
+use copperhold_core::units::{Celsius, Duty, Instant, Litres, Span};
 use copperhold_core::vessel::{PerVessel, Pumps, Vessel};
 use copperhold_core::wire::frame::crc32;
-use copperhold_core::wire::message::{DemandMessage, LONGEST_DEMAND_MS, Refused, ToDevice};
+use copperhold_core::wire::message::{DemandMessage, LONGEST_DEMAND_MS, PromptMessage, Refused, SheetAct, ToDevice};
 use copperhold_core::wire::session::BURST;
 use copperhold_core::wire::sheet::{EncodedSheet, StepMessage};
 use copperhold_core::wire::{Drop, FrameError, Framer, MAX_MESSAGE, Session, decode, encode};
@@ -163,9 +164,14 @@ impl Bench {
 
     /// A control tick; gives whether heat was allowed.
     fn tick(&mut self) -> bool {
+        self.warm(20_000)
+    }
+
+    /// The same with every vessel at this many thousandths of a degree.
+    fn warm(&mut self, milli: i32) -> bool {
         self.now = self.now.plus(Span::from_millis(250));
         self.remote.expire(self.now, &mut self.supervisor);
-        let readings: PerVessel<Reading> = PerVessel::build(|_| Ok(Celsius::from_milli(20_000)));
+        let readings: PerVessel<Reading> = PerVessel::build(|_| Ok(Celsius::from_milli(milli)));
         let switches = Switches { stop_loop: true, key: true, ..Switches::default() };
         let report = FastReport { armed: self.armed, ..FastReport::default() };
         self.supervisor.tick(self.now, Span::from_millis(250), &readings, &switches, &report).heat.is_some()
@@ -184,7 +190,131 @@ fn every_message() -> Vec<ToDevice> {
         }
     }
     all.push(ToDevice::Step { index: 0, of: 1, step: StepMessage::BringToBoil });
+    let prompts = [
+        PromptMessage::FillTank(30_000),
+        PromptMessage::ReadyToDoughIn,
+        PromptMessage::RunStrike(20_000),
+        PromptMessage::StirInGrain,
+        PromptMessage::RefillTank(10_000),
+        PromptMessage::SetSparge,
+        PromptMessage::KettleCovered,
+        PromptMessage::SpargeDone(15_000),
+        PromptMessage::ReadyWhirlpool,
+        PromptMessage::ReadyChiller,
+    ];
+    let figures = [SheetAct::Target(60_000), SheetAct::Target(200_000), SheetAct::Share(10_000), SheetAct::Share(u16::MAX)];
+    let acts = prompts.map(SheetAct::Answer).into_iter().chain(figures);
+    for act in acts.chain([SheetAct::Hold(true), SheetAct::Hold(false), SheetAct::StepOn]) {
+        for step in [0, 1, u8::MAX] {
+            all.push(ToDevice::Sheet { step, act });
+        }
+    }
     all
+}
+
+/// A sheet with every step, so that each can be reached.
+fn whole_day() -> Sheet {
+    let (at, lasts) = (Celsius::from_milli(66_000), Span::from_mins(10));
+    let litres = Litres::from_millilitres;
+    let boil = Step::Boil { duty: Duty::from_basis_points(6_000), lasts, additions: Default::default() };
+    let steps = [
+        Step::HeatStrike { fill: litres(30_000), to: Celsius::from_milli(71_000) },
+        Step::DoughIn { strike: litres(20_000), refill: litres(10_000) },
+        Step::Rest { at, lasts },
+        Step::MashOut { at, lasts },
+        Step::Sparge { water: litres(15_000), at, hold: false },
+        Step::BringToBoil,
+        boil,
+        Step::KnockOut,
+        Step::Whirlpool { lasts },
+        Step::Chill { to: Celsius::from_milli(20_000) },
+    ];
+    Sheet { steps: steps.into_iter().collect() }
+}
+
+/// A bench in this step of the day.
+fn in_step(step: u8) -> Bench {
+    let mut bench = Bench::new();
+    bench.supervisor.start(whole_day());
+    bench.armed = true;
+    bench.tick();
+    while bench.supervisor.sequencer().expect("a sheet runs").step() < step {
+        bench.supervisor.sequencer_mut().expect("a sheet runs").skip();
+        bench.tick();
+    }
+    bench
+}
+
+#[test]
+fn a_running_sheet_takes_other_figures_within_the_limits_and_only_for_the_step_under_way() {
+    let mut bench = in_step(2);
+    let act = |step, act| ToDevice::Sheet { step, act };
+    assert_eq!(bench.send(&act(2, SheetAct::Target(65_000))), Ok(()));
+    bench.tick();
+    assert_eq!(bench.supervisor.status().setpoints.mash_tun, Some(Celsius::from_milli(65_000)));
+    assert_eq!(bench.send(&act(2, SheetAct::Target(95_000))), Err(Refused::NotPossible), "above the limit");
+    assert_eq!(bench.send(&act(2, SheetAct::Share(5_000))), Err(Refused::MovedOn), "a rest has no share");
+    assert_eq!(bench.send(&act(3, SheetAct::Target(65_000))), Err(Refused::MovedOn), "not under way");
+    let mut bench = in_step(6);
+    assert_eq!(bench.send(&act(6, SheetAct::Share(4_500))), Ok(()));
+    bench.tick();
+    assert_eq!(bench.supervisor.status().wanted.boil_kettle, Duty::from_basis_points(4_500));
+    assert_eq!(bench.send(&act(6, SheetAct::Share(10_001))), Err(Refused::NotPossible));
+    bench.armed = false;
+    assert_eq!(bench.send(&act(6, SheetAct::Share(4_500))), Err(Refused::NotArmed));
+}
+
+#[test]
+fn a_step_that_uncovers_an_element_is_not_ended_from_afar() {
+    for step in 0..10 {
+        let mut bench = in_step(step);
+        let outcome = bench.send(&ToDevice::Sheet { step, act: SheetAct::StepOn });
+        let harmless = matches!(step, 2 | 3 | 5 | 6 | 8);
+        assert_eq!(outcome.is_ok(), harmless, "step {step}");
+        bench.tick();
+        let now = bench.supervisor.sequencer().map(copperhold_core::sequencer::Sequencer::step);
+        assert_eq!(now, Some(if harmless { step + 1 } else { step }));
+    }
+}
+
+#[test]
+fn only_the_prompt_that_is_shown_can_be_answered_and_a_held_timer_stands() {
+    let mut bench = in_step(0);
+    let answer = |prompt| ToDevice::Sheet { step: 0, act: SheetAct::Answer(prompt) };
+    assert_eq!(bench.send(&answer(PromptMessage::StirInGrain)), Err(Refused::MovedOn));
+    assert_eq!(bench.send(&answer(PromptMessage::FillTank(1))), Err(Refused::MovedOn), "another volume, another prompt");
+    assert_eq!(bench.send(&answer(PromptMessage::FillTank(30_000))), Ok(()));
+    assert!(bench.tick(), "the tank heats");
+    let mut bench = in_step(8);
+    let left = |bench: &Bench| bench.supervisor.status().directive.and_then(|directive| directive.timer_left);
+    let before = left(&bench);
+    assert_eq!(bench.send(&ToDevice::Sheet { step: 8, act: SheetAct::Hold(true) }), Ok(()));
+    bench.tick();
+    bench.tick();
+    assert_eq!(left(&bench), before);
+    assert_eq!(bench.send(&ToDevice::Sheet { step: 8, act: SheetAct::Hold(false) }), Ok(()));
+    bench.tick();
+    assert!(left(&bench) < before);
+}
+
+#[test]
+fn h3_a_demand_that_is_only_repeated_is_no_sign_of_a_person() {
+    let mut bench = Bench::new();
+    bench.armed = true;
+    let mut tripped = None;
+    for tick in 0..7_u32 * 3600 * 4 {
+        if tick.is_multiple_of(8) {
+            let _ = bench.send(&hold(60_000, 5_000));
+        }
+        // Warm enough for the guard to see a tank that holds.
+        bench.warm(60_000);
+        if let Some(latch) = bench.supervisor.guard().latch() {
+            tripped = Some((latch.trip, tick / 4));
+            break;
+        }
+    }
+    assert_eq!(tripped.map(|(trip, _)| trip), Some(copperhold_core::guard::Trip::Alone));
+    assert!(tripped.is_some_and(|(_, at_s)| at_s.abs_diff(6 * 3600) < 60), "{tripped:?}");
 }
 
 #[test]

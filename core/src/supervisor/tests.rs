@@ -125,6 +125,7 @@ fn t11_every_refusal_is_produced_and_leaves_the_demand_in_force_alone() {
         Refusal::NoElement(Vessel::MashTun),
         Refusal::MashPercent,
         Refusal::Target(Vessel::MashTun),
+        Refusal::Step,
         Refusal::SheetRuns,
         Refusal::Tripped,
     ];

@@ -2,10 +2,11 @@
 
 use super::sheet::StepMessage;
 use crate::arming::Block;
+use crate::fast::{Outputs, Switches};
 use crate::probe::{ProbeFault, Reading};
-use crate::sequencer::Prompt;
-use crate::supervisor::Refusal;
-use crate::units::{Celsius, Duty};
+use crate::sequencer::{Figure, Prompt, Sequencer};
+use crate::supervisor::{Refusal, Supervisor};
+use crate::units::{Celsius, Duty, Instant, Span};
 use crate::vessel::{Element, PerElement, PerVessel, Pumps, Vessel};
 use core::fmt::Write;
 use heapless::String;
@@ -61,6 +62,65 @@ pub enum ToDevice {
         /// The step.
         step: StepMessage,
     },
+    /// Something about the sheet that runs. Refused unless armed, and unless `step` is under way.
+    Sheet {
+        /// Index of the step that is meant, from 0.
+        step: u8,
+        /// What.
+        act: SheetAct,
+    },
+}
+
+/// What may be asked of a sheet that runs.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+pub enum SheetAct {
+    /// What this prompt asks has been done. Refused unless it is the one that is shown.
+    Answer(PromptMessage),
+    /// Stops the step's timer, or lets it run.
+    Hold(bool),
+    /// Ends the step, where nothing waits behind it that a person must have looked at.
+    StepOn,
+    /// Another temperature, thousandths of a degree Celsius.
+    Target(i32),
+    /// Another share of full power, hundredths of a percent.
+    Share(u16),
+}
+
+impl SheetAct {
+    /// Does it, if `step` is under way. Whether anybody has armed is for the caller to judge.
+    ///
+    /// # Errors
+    /// Says why not; nothing has changed then.
+    pub fn apply(self, step: u8, supervisor: &mut Supervisor) -> Result<(), Refused> {
+        match self {
+            SheetAct::Target(milli) => return Ok(supervisor.adjust(step, Figure::Target(Celsius::from_milli(milli)))?),
+            SheetAct::Share(share) if share > 10_000 => return Err(Refused::NotPossible),
+            SheetAct::Share(share) => {
+                return Ok(supervisor.adjust(step, Figure::Share(Duty::from_basis_points(u32::from(share))))?);
+            }
+            SheetAct::Answer(_) | SheetAct::Hold(_) | SheetAct::StepOn => {}
+        }
+        if supervisor.guard().latch().is_some() {
+            return Err(Refused::Tripped);
+        }
+        let sequencer = supervisor.sequencer_mut().filter(|sequencer| sequencer.step() == step).ok_or(Refused::MovedOn)?;
+        let done = match self {
+            SheetAct::Answer(meant) => match sequencer.asked().filter(|&asked| PromptMessage::from(asked) == meant) {
+                Some(asked) => {
+                    sequencer.answer(asked);
+                    true
+                }
+                None => false,
+            },
+            SheetAct::Hold(held) => {
+                sequencer.pause(held);
+                true
+            }
+            SheetAct::StepOn => sequencer.step_on(step),
+            SheetAct::Target(_) | SheetAct::Share(_) => false,
+        };
+        if done { Ok(()) } else { Err(Refused::MovedOn) }
+    }
 }
 
 /// A demand over the link lasts at most this long unless repeated, ms.
@@ -144,6 +204,8 @@ pub enum Refused {
     Step,
     /// Not understood.
     Unknown,
+    /// No sheet runs, it has moved on, or its step has no such thing.
+    MovedOn,
 }
 
 impl From<Refusal> for Refused {
@@ -152,6 +214,7 @@ impl From<Refusal> for Refused {
             Refusal::NoElement(_) | Refusal::MashPercent | Refusal::Target(_) => Refused::NotPossible,
             Refusal::SheetRuns => Refused::SheetRuns,
             Refusal::Tripped => Refused::Tripped,
+            Refusal::Step => Refused::MovedOn,
         }
     }
 }
@@ -191,6 +254,46 @@ pub struct Telemetry {
     pub timer_left_ms: Option<u32>,
     /// Frames that were dropped since the start.
     pub dropped: u32,
+    /// A person has stopped the step's timer.
+    pub held: bool,
+}
+
+impl Telemetry {
+    /// How a controller stands. `dropped`: frames that its link dropped.
+    pub fn of(
+        now: Instant,
+        supervisor: &Supervisor,
+        outputs: &Outputs,
+        switches: &Switches,
+        block: Option<Block>,
+        dropped: u32,
+    ) -> Telemetry {
+        let status = supervisor.status();
+        let directive = status.directive.as_ref();
+        Telemetry {
+            at_ms: now.as_micros() / 1_000,
+            readings: PerVessel::build(|vessel| (*status.readings.get(vessel)).into()),
+            setpoints: PerVessel::build(|vessel| status.setpoints.get(vessel).map(Celsius::milli)),
+            wanted: PerElement::build(|element| u16::try_from(status.wanted.get(element).basis_points()).unwrap_or(10_000)),
+            grant: outputs.grant,
+            contactor: outputs.contactor,
+            armed: outputs.armed,
+            stop_loop: switches.stop_loop,
+            key: switches.key,
+            pumps: outputs.pumps,
+            block,
+            trip: supervisor.guard().latch().map(|latch| line(latch.trip)),
+            step: supervisor.sequencer().map(Sequencer::step),
+            prompt: directive.and_then(|directive| directive.prompt).map(Into::into),
+            timer_left_ms: directive.and_then(|directive| directive.timer_left).map(left_ms),
+            dropped,
+            held: supervisor.sequencer().is_some_and(Sequencer::is_paused),
+        }
+    }
+}
+
+fn left_ms(span: Span) -> u32 {
+    u32::try_from(span.as_millis()).unwrap_or(u32::MAX)
 }
 
 /// A reading.

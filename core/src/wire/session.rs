@@ -75,7 +75,7 @@ impl Session {
         match message {
             ToDevice::Stop => return Ok((frame.sequence, message)),
             ToDevice::Hello => {}
-            ToDevice::Demand { .. } | ToDevice::Pumps(_) | ToDevice::Step { .. } => {
+            ToDevice::Demand { .. } | ToDevice::Pumps(_) | ToDevice::Step { .. } | ToDevice::Sheet { .. } => {
                 if frame.session != self.number {
                     return Err(Drop::Session);
                 }

@@ -9,6 +9,7 @@ mod record;
 mod rehearse;
 mod survey;
 mod tune;
+mod watch;
 
 use clap::{Parser, Subcommand};
 use std::process::ExitCode;
@@ -41,6 +42,8 @@ enum Command {
     Import(import::Args),
     /// Look into the logbook: list, show, compare, export, note, measure.
     Book(book::Args),
+    /// Serve a live page of a rehearsal, or of a board on a serial port.
+    Watch(watch::Args),
     /// Run the controller on standard streams, JSON Lines, against a plant of your own.
     Cosim(cosim::Args),
     /// Inject faults on purpose in every phase of the day and see what the controller makes of them.
@@ -76,6 +79,7 @@ pub fn run() -> ExitCode {
         Some(Command::Plan(args)) => plan::run(&args),
         Some(Command::Import(args)) => import::run(&args),
         Some(Command::Book(args)) => book::run(&args),
+        Some(Command::Watch(args)) => watch::run(&args),
         Some(Command::Cosim(args)) => cosim::run(&args),
         Some(Command::Drill(args)) => drill::run(&args),
         Some(Command::Survey(args)) => survey::run(&args),

@@ -295,6 +295,19 @@ impl Dimension {
         format!("{number} {}", unit.spellings.first().copied().unwrap_or(""))
     }
 
+    /// A range, for messages. Flows of a drop at a time are told by the hour.
+    pub fn show_range(self, least: f64, most: f64, units: Units, decimals: usize) -> String {
+        if self == Dimension::Flow && most <= 1.0 {
+            let (litres, unit) = match units {
+                Units::Metric => (1.0, "L/h"),
+                Units::Us => (GALLON_L, "gal/h"),
+            };
+            let by_the_hour = |flow: f64| (flow * 60.0 / litres * 100.0).round() / 100.0;
+            return format!("{} {unit} to {} {unit}", by_the_hour(least), by_the_hour(most));
+        }
+        format!("{} to {}", self.show(least, units, decimals), self.show(most, units, decimals))
+    }
+
     /// As [`Dimension::write`], rounded to `decimals` places, for messages.
     pub fn show(self, base: f64, units: Units, decimals: usize) -> String {
         let full = self.write(base, units);

@@ -33,8 +33,7 @@ fn rows(text: &mut String, prefix: &str, keys: &[&Key]) {
         }
         let range = match key.form {
             Form::Quantity(range) | Form::QuantityOrTable(range, _) => {
-                let show = |v| range.dimension.show(v, Units::Metric, 3);
-                format!("{} to {}", show(range.least), show(range.most))
+                range.dimension.show_range(range.least, range.most, Units::Metric, 3)
             }
             _ => String::new(),
         };
@@ -63,7 +62,7 @@ mod tests {
             "| `additions.left` | a time in quotes |",
             "| `at` | a percentage in quotes | 5 % to 100 % |",
             "| `at` | a power in quotes | 50 W to 20000 W |",
-            "| `at` | a flow in quotes | 0.002 L/min to 0.5 L/min |",
+            "| `at` | a flow in quotes | 0.1 L/h to 30 L/h |",
             "| `mains.measured` | true or false |",
         ] {
             assert!(text.contains(row), "no {row} in:\n{text}");

@@ -297,8 +297,7 @@ impl<'s> Reader<'s> {
             return Some(value);
         }
         let units = quantity.system.unwrap_or_else(|| self.usual_units());
-        let show = |v| dimension.show(v, units, 2);
-        let expected = format!("from {} to {}", show(range.least), show(range.most));
+        let expected = format!("from {}", dimension.show_range(range.least, range.most, units, 2));
         let (kind, message) = if value < 0.0 && range.least >= 0.0 {
             (ProblemKind::Negative, format!("`{}` cannot be below zero", key.name))
         } else {

@@ -69,6 +69,29 @@ impl Brewer {
         done
     }
 
+    /// Somebody else says that it is done: what the hands had still to do happens now. Water that still runs goes on running.
+    pub fn hurry(&self, prompt: Prompt, brewery: &mut Brewery) {
+        match prompt {
+            Prompt::StirInGrain if brewery.truth().grain_kg == 0.0 => brewery.add_grain(self.grain_kg, self.grain_c),
+            Prompt::SetSparge => {
+                brewery.set_mash_return(MashReturn::ToKettle);
+                brewery.set_lid(Vessel::BoilKettle, false);
+            }
+            Prompt::ReadyWhirlpool => {
+                brewery.set_flow(FlowShare { liquor: 1.0, mash: 1.0, wort: 1.0 });
+                brewery.set_wort_return(WortReturn::Whirlpool);
+            }
+            Prompt::ReadyChiller => brewery.set_wort_return(WortReturn::Chiller),
+            Prompt::FillTank(_)
+            | Prompt::ReadyToDoughIn
+            | Prompt::RunStrike(_)
+            | Prompt::StirInGrain
+            | Prompt::RefillTank(_)
+            | Prompt::KettleCovered
+            | Prompt::SpargeDone(_) => {}
+        }
+    }
+
     fn begin(&mut self, t_s: f64, prompt: Prompt, brewery: &Brewery) -> Task {
         let (shortest, longest) = pace(prompt);
         let truth = brewery.truth();
@@ -109,10 +132,9 @@ impl Brewer {
                 }
                 free
             }
-            Prompt::SetSparge => {
+            Prompt::SetSparge | Prompt::ReadyWhirlpool | Prompt::ReadyChiller => {
                 if free {
-                    brewery.set_mash_return(MashReturn::ToKettle);
-                    brewery.set_lid(Vessel::BoilKettle, false);
+                    self.hurry(task.prompt, brewery);
                 }
                 free
             }
@@ -129,19 +151,6 @@ impl Brewer {
                 }
                 task.last_l = (t_s, kettle_l);
                 kettle_l - from_l < STILL_L
-            }
-            Prompt::ReadyWhirlpool => {
-                if free {
-                    brewery.set_flow(FlowShare { liquor: 1.0, mash: 1.0, wort: 1.0 });
-                    brewery.set_wort_return(WortReturn::Whirlpool);
-                }
-                free
-            }
-            Prompt::ReadyChiller => {
-                if free {
-                    brewery.set_wort_return(WortReturn::Chiller);
-                }
-                free
             }
             Prompt::ReadyToDoughIn => free,
         }

@@ -5,12 +5,14 @@ mod heat_ups;
 mod recorder;
 mod sharing;
 
-use crate::bench::Bench;
+use crate::bench::{Bench, Honest, Tamper};
 use crate::day::Day;
 use crate::files::{Diagnostic, RigFile, SheetFile};
 use crate::plant::Brewery;
 use brewer::Brewer;
 use copperhold_core::controller::Controller;
+use copperhold_core::fast::{Outputs, Switches};
+use copperhold_core::sequencer::Prompt;
 use copperhold_core::settings::SettingsError;
 use copperhold_core::sheet::Sheet;
 use copperhold_core::supervisor::Knowledge;
@@ -67,8 +69,8 @@ pub struct Progress<'a> {
 }
 
 /// A day under way.
-pub struct Rehearsal {
-    bench: Bench,
+pub struct Rehearsal<T: Tamper = Honest> {
+    bench: Bench<T>,
     brewer: Brewer,
     recorder: Recorder,
     names: Vec<String>,
@@ -88,9 +90,35 @@ impl Rehearsal {
         Ok(Rehearsal { bench, brewer: Brewer::new(rig, sheet, seed), recorder, names })
     }
 
+    /// The same day with something between brewery and controller.
+    pub fn tampered<U: Tamper>(self, tamper: U) -> Rehearsal<U> {
+        Rehearsal { bench: self.bench.tampered(tamper), brewer: self.brewer, recorder: self.recorder, names: self.names }
+    }
+}
+
+impl<T: Tamper> Rehearsal<T> {
     /// The controller, to look at.
     pub fn controller(&self) -> &Controller {
         &self.bench.controller
+    }
+
+    /// The controller, to command.
+    pub fn controller_mut(&mut self) -> &mut Controller {
+        &mut self.bench.controller
+    }
+
+    /// The panel and the power side: the switches as the controller sees them next, and the outputs in force.
+    pub fn panel(&self) -> (&Switches, &Outputs) {
+        (&self.bench.switches, self.bench.outputs())
+    }
+
+    /// Somebody answers before the simulated brewer does: the hands do at once what they can, and the sheet moves on.
+    pub fn answer(&mut self, prompt: Prompt) {
+        self.brewer.hurry(prompt, &mut self.bench.brewery);
+        if let Some(sequencer) = self.bench.controller.supervisor_mut().sequencer_mut() {
+            sequencer.answer(prompt);
+        }
+        self.recorder.answered(self.bench.t_s(), prompt);
     }
 
     /// The brewery, to look at.
@@ -132,7 +160,7 @@ impl Rehearsal {
     }
 
     /// Samples so far apart, s, 0.25 to 60; call it before the first [`Rehearsal::advance`]. The usual spacing is 5 s.
-    pub fn sampled_every(mut self, seconds: f64) -> Rehearsal {
+    pub fn sampled_every(mut self, seconds: f64) -> Rehearsal<T> {
         self.recorder.sample_every(seconds.clamp(0.25, 60.0));
         self
     }
@@ -151,7 +179,7 @@ impl Rehearsal {
     ///
     /// # Errors
     /// What `each` says, or that the day does not end within 24 hours.
-    pub fn run_with<E: From<RehearsalError>>(&mut self, mut each: impl FnMut(&Rehearsal) -> Result<(), E>) -> Result<(), E> {
+    pub fn run_with<E: From<RehearsalError>>(&mut self, mut each: impl FnMut(&Rehearsal<T>) -> Result<(), E>) -> Result<(), E> {
         while self.advance() {
             each(self)?;
             if self.t_s() > LONGEST_DAY_S {

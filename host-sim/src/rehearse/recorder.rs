@@ -2,11 +2,12 @@
 
 use super::heat_ups::HeatUps;
 use super::sharing::Sharing;
-use crate::bench::Bench;
+use crate::bench::{Bench, Tamper};
 use crate::day::{AdditionRecord, AdviceRecord, Day, PromptRecord, Sample, StepRecord, TripRecord, Volumes};
 use crate::files::{AdditionText, RigFile, SheetFile};
 use crate::fit;
 use crate::plant::{Brewery, Truth, air};
+use crate::sheet_subject::subject;
 use copperhold_core::boil_power;
 use copperhold_core::event::{Entry, Event};
 use copperhold_core::heat::Demand;
@@ -124,7 +125,7 @@ impl Recorder {
     }
 
     /// Writes down one control period.
-    pub fn record(&mut self, bench: &mut Bench, prompt: Option<Prompt>, answered: bool) {
+    pub fn record<T: Tamper>(&mut self, bench: &mut Bench<T>, prompt: Option<Prompt>, answered: bool) {
         let t_s = bench.t_s();
         let Bench { controller, brewery, .. } = bench;
         let truth = brewery.truth();
@@ -152,7 +153,7 @@ impl Recorder {
     }
 
     /// Closes the record.
-    pub fn finish(mut self, bench: &Bench) -> Day {
+    pub fn finish<T: Tamper>(mut self, bench: &Bench<T>) -> Day {
         let (t_s, controller, brewery) = (bench.t_s(), &bench.controller, &bench.brewery);
         self.close_step(t_s, brewery);
         self.day.two_elements_ticks = bench.both_on_ticks();
@@ -173,7 +174,14 @@ impl Recorder {
         if self.asked.map(|(asked, _)| asked) != prompt {
             self.asked = prompt.map(|prompt| (prompt, t_s));
         }
-        if answered && let Some((prompt, asked_s)) = self.asked.take() {
+        if answered && let Some((prompt, _)) = self.asked {
+            self.answered(t_s, prompt);
+        }
+    }
+
+    /// Somebody answered a prompt.
+    pub fn answered(&mut self, t_s: f64, prompt: Prompt) {
+        if let Some((_, asked_s)) = self.asked.take_if(|(asked, _)| *asked == prompt) {
             let volume = prompt.volume().map(|volume| {
                 let litres = f64::from(volume.millilitres()) / 1000.0;
                 format!(" ({})", crate::report::measure::Measure(self.day.units).volume_text(litres))
@@ -288,7 +296,7 @@ impl Recorder {
         }
     }
 
-    fn sample(&mut self, truth: &Truth, bench: &Bench) {
+    fn sample<T: Tamper>(&mut self, truth: &Truth, bench: &Bench<T>) {
         let t_s = bench.t_s();
         let status = bench.controller.supervisor().status();
         let energy = bench.brewery.energy();
@@ -306,17 +314,5 @@ impl Recorder {
         self.sample_started_s = t_s;
         self.fired_s = fired_s;
         self.next_sample_s += self.day.sample_s;
-    }
-}
-
-/// The vessel a step is about, and its target.
-fn subject(step: &Step) -> (Option<Vessel>, Option<f64>) {
-    match step {
-        Step::HeatStrike { to, .. } => (Some(Vessel::LiquorTank), Some(fit::degrees(*to))),
-        Step::DoughIn { .. } => (Some(Vessel::MashTun), None),
-        Step::Rest { at, .. } | Step::MashOut { at, .. } => (Some(Vessel::MashTun), Some(fit::degrees(*at))),
-        Step::Sparge { at, .. } => (Some(Vessel::LiquorTank), Some(fit::degrees(*at))),
-        Step::BringToBoil | Step::Boil { .. } | Step::KnockOut | Step::Whirlpool { .. } => (Some(Vessel::BoilKettle), None),
-        Step::Chill { to } => (Some(Vessel::BoilKettle), Some(fit::degrees(*to))),
     }
 }

@@ -15,7 +15,7 @@ use copperhold_core::sheet::Sheet;
 use copperhold_core::supervisor::{Knowledge, Refusal};
 use copperhold_core::units::Instant;
 use copperhold_core::vessel::{Pumps, Vessel};
-use copperhold_core::wire::message::{Line, line};
+use copperhold_core::wire::message::{Line, Refused, SheetAct, line};
 use copperhold_core::wire::{Drop, Framer, Session, ToDevice};
 use core::hint::black_box;
 
@@ -93,6 +93,11 @@ reached! {
             }
             sequencer.skip();
         }
+    }
+
+    /// What a host asks of the sheet that runs.
+    fn sheet_act(controller: &mut Controller, step: u8, act: SheetAct) -> Result<(), Refused> {
+        act.apply(step, controller.supervisor_mut())
     }
 
     /// The log, to its end.
