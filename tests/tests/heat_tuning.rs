@@ -81,7 +81,7 @@ fn rules_from_the_edge_of_stability_agree_with_the_published_tables() {
             seen += check_gains(&table, plant, name, &edge.gains(rule).unwrap());
         }
     }
-    assert!(seen >= 70, "{seen} rows");
+    assert_eq!(seen, 72);
 }
 
 #[test]
@@ -92,7 +92,7 @@ fn rules_for_an_integrating_kettle_agree_with_the_published_tables() {
     for (name, rule) in INTEGRATING {
         seen += check_gains(&table, "P4", name, &p4.gains(rule).unwrap());
     }
-    assert!(seen >= 16, "{seen} rows");
+    assert_eq!(seen, 16);
     let edge = p4.ultimate();
     find(&table, "U_P4_Ku").check(edge.gain.to_num()).unwrap();
     find(&table, "U_P4_Pu").check(edge.period.as_micros() as f64 / 1e6).unwrap();
@@ -224,6 +224,36 @@ fn the_relay_reads_the_bench_kettle_through_noise() {
         assert!((climb / bench.slope() - 1.0).abs() < climb_off, "from {start_c} C: climb {climb} for {}", bench.slope());
         assert!(lag > least_lag * bench.lag() && lag < 1.1 * bench.lag(), "from {start_c} C: lag {lag} for {}", bench.lag());
     }
+}
+
+/// Why a row of the table is not checked here; `None` if it is.
+fn excluded(case_id: &str) -> Option<&'static str> {
+    let from_edge = ULTIMATE.iter().any(|(rule, _)| case_id.contains(&format!("_{rule}_")));
+    match case_id.split('_').next().unwrap_or_default() {
+        "U" => None,
+        "T" if from_edge || case_id.starts_with("T_P4_") => None,
+        "T" => Some("rules for a plant that settles; the core has those for an integrating kettle only"),
+        "M" if case_id.starts_with("M_P4_") => None,
+        "M" => Some("margins on plants that settle; the gains of the rules are checked there, the margins on the kettle"),
+        "V" if case_id.starts_with("V_simc_int_") => None,
+        "V" => Some("SIMC on a plant that settles"),
+        "I1" | "I2" | "I3" | "I4" | "I5" if ["_toff", "_max", "_min"].iter().any(|end| case_id.ends_with(end)) => {
+            Some("the swing itself, which the integrated tank makes; what is identified from it is checked")
+        }
+        "I1" | "I2" | "I3" | "I4" | "I5" => None,
+        "R" => Some("coefficients alone; every one is in the T rows"),
+        "D" | "F1" | "F2" | "F3" | "F4" | "B" => {
+            Some("describing function and first-order plants with delay; the core identifies neither")
+        }
+        _ => panic!("{case_id}: a row that nobody knows"),
+    }
+}
+
+#[test]
+fn every_row_of_the_table_is_checked_or_named() {
+    let table = rows("pid_tuning.csv");
+    let checked = table.iter().filter(|row| excluded(&row.case_id).is_none()).count();
+    assert_eq!((table.len(), checked), (448, 179));
 }
 
 fn plan() -> RelayPlan {

@@ -127,7 +127,7 @@ fn one_heat_up_teaches_climb_and_lag() {
             assert!((least_climb..=1.07).contains(&climb), "{what}: climb {climb} of the true one");
             assert!((least_lag..=most_lag).contains(&lag), "{what}: lag {lag} of the true one");
         }
-        assert!(over_k <= if edge { 0.6 } else { 0.25 }, "{what}: {over_k} K over");
+        assert!(over_k <= if edge { 0.7 } else { 0.25 }, "{what}: {over_k} K over");
     }
     assert_eq!(drowned, 1);
 }
