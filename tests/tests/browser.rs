@@ -63,7 +63,7 @@ fn abroad() -> IpAddr {
 
 #[test]
 fn a_whole_day_passes_on_the_page_with_its_prompts_and_additions() {
-    let seen = rehearse("day", &["--speed", "900"]);
+    let seen = rehearse("day", &["--speed", "300"]);
     let steps: Vec<&str> = seen["steps"].as_array().expect("steps").iter().filter_map(Value::as_str).collect();
     for step in ["Sparge", "Boil", "Chill", "The day is over"] {
         assert!(steps.contains(&step), "{steps:?}");
