@@ -12,7 +12,7 @@ use crate::sheet_subject::subject;
 use copperhold_core::sheet::Step;
 use copperhold_core::supervisor::Knowledge;
 use copperhold_core::vessel::{PerElement, PerVessel, Vessel};
-use std::path::{Path, PathBuf};
+use std::path::Path;
 use std::sync::mpsc::{Receiver, Sender, channel};
 use std::thread::JoinHandle;
 use std::time::Instant;
@@ -91,7 +91,7 @@ impl Drop for Diary {
 }
 
 /// The thread: writes until nobody can tell it anything any more.
-fn keep(book: Logbook, path: &PathBuf, texts: &Texts, known: &Known, notes: &Receiver<Note>, complain: &Sender<String>) {
+fn keep(book: Logbook, path: &Path, texts: &Texts, known: &Known, notes: &Receiver<Note>, complain: &Sender<String>) {
     let mut book = Some(book);
     let mut writer = None;
     let mut page = Page::new(known);
