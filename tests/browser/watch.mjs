@@ -12,8 +12,8 @@ const pages = [];
 for (const [name, size, colorScheme] of [["phone-light", phone, "light"], ["phone-dark", phone, "dark"], ["desktop-light", desktop, "light"], ["desktop-dark", desktop, "dark"]]) {
   const page = await (await browser.newContext({ ...size, colorScheme })).newPage();
   page.on("pageerror", e => seen.errors.push(String(e)));
-  // Whoever has not paired is told so, and over plain HTTP the browser says which header it has no use for.
-  const expected = what === "pair" ? / 401 |Cross-Origin-Opener-Policy header has been ignored/ : what === "lost" ? /./ : /^$/;
+  // A temperature that no vessel takes is refused; whoever has not paired is told so, and over plain HTTP the browser says which header it has no use for.
+  const expected = what === "pair" ? / 401 |Cross-Origin-Opener-Policy header has been ignored/ : what === "hand" ? / 409 / : what === "lost" ? /./ : /^$/;
   page.on("console", m => m.type() === "error" && !expected.test(m.text()) && seen.errors.push(m.text()));
   page.on("request", r => { if (!r.url().startsWith(url) && !r.url().startsWith("data:")) seen.foreign.push(r.url()); });
   await page.goto(url);

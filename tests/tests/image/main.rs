@@ -2,7 +2,6 @@
 
 mod day;
 mod figures;
-mod link;
 mod start;
 mod stop;
 mod support;
