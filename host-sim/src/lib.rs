@@ -15,6 +15,7 @@ pub mod plant;
 pub mod rehearse;
 pub mod report;
 pub mod rig;
+mod sheet_subject;
 pub mod survey;
 pub mod telemetry;
 pub mod tune;

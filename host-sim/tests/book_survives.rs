@@ -33,9 +33,10 @@ fn program() -> Command {
     command
 }
 
-fn rehearse(book: &Path, speed: &str) -> Child {
+/// A rehearsal, alone or watched, that keeps to a speed and is written down.
+fn rehearse(flags: &[&str], book: &Path) -> Child {
     let mut command = program();
-    command.args(["rehearse", "--speed", speed, "--book"]).arg(book);
+    command.args(flags).args(["--speed", "3000", "--book"]).arg(book);
     command.stdout(Stdio::null()).stderr(Stdio::null()).spawn().expect("the program starts")
 }
 
@@ -63,13 +64,22 @@ fn without_gaps(day: &StoredDay) {
 
 #[test]
 fn no_sample_that_was_seen_is_lost_over_kills_at_random_moments() {
-    let (kills, seed) = (kills(), seed());
+    killed_again_and_again("killed", kills(), &["rehearse"]);
+}
+
+#[test]
+fn nor_is_one_of_a_watched_rehearsal() {
+    killed_again_and_again("watched", kills() / 4, &["watch", "--rehearse", "--http", "0"]);
+}
+
+fn killed_again_and_again(name: &str, kills: u32, flags: &[&str]) {
+    let seed = seed();
     println!("{kills} kills, seed {seed}");
-    let path = fresh("killed");
+    let path = fresh(name);
     let mut random = Pcg::new(seed, 9);
     let mut within_a_day = 0;
     for kill in 1..=kills {
-        let mut child = rehearse(&path, "3000");
+        let mut child = rehearse(flags, &path);
         wait_for(&path, i64::from(kill));
         std::thread::sleep(Duration::from_micros((random.uniform() * 400_000.0) as u64));
         // Half of the kills come with a reader attached, half without.
@@ -105,7 +115,7 @@ fn no_sample_that_was_seen_is_lost_over_kills_at_random_moments() {
 #[test]
 fn a_day_runs_to_its_end_after_another_was_killed_in_the_same_book() {
     let path = fresh("continued");
-    let mut child = rehearse(&path, "3000");
+    let mut child = rehearse(&["rehearse"], &path);
     wait_for(&path, 1);
     child.kill().unwrap();
     child.wait().unwrap();

@@ -1,20 +1,21 @@
-// Drives the page over a watched rehearsal. Usage: node watch.mjs CHROMIUM URL FOLDER day|trip|lost PID
+// Drives the page over a watched rehearsal. Usage: node watch.mjs CHROMIUM URL FOLDER day|trip|lost|pair|hand PID [CODE]
 // Prints one line of JSON with what was seen; the Rust test judges it.
 import { chromium } from "playwright-core";
 
-const [, , executablePath, url, folder, what, pid] = process.argv;
+const [, , executablePath, url, folder, what, pid, code] = process.argv;
 const flags = ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking", "--disable-component-update", "--disable-sync"];
 const browser = await chromium.launch({ executablePath, headless: true, args: flags });
 const phone = { viewport: { width: 390, height: 844 }, deviceScaleFactor: 2, isMobile: true, hasTouch: true };
 const desktop = { viewport: { width: 1440, height: 900 } };
-const seen = { bytes: 0, foreign: [], errors: [], steps: [], prompts: 0, additions: [], maxReadings: 0, scrollsSideways: false };
+const seen = { foreign: [], errors: [], steps: [], prompts: 0, additions: [], scrollsSideways: false };
 const pages = [];
 for (const [name, size, colorScheme] of [["phone-light", phone, "light"], ["phone-dark", phone, "dark"], ["desktop-light", desktop, "light"], ["desktop-dark", desktop, "dark"]]) {
   const page = await (await browser.newContext({ ...size, colorScheme })).newPage();
   page.on("pageerror", e => seen.errors.push(String(e)));
-  page.on("console", m => m.type() === "error" && what !== "lost" && seen.errors.push(m.text()));
+  // Whoever has not paired is told so, and over plain HTTP the browser says which header it has no use for.
+  const expected = what === "pair" ? / 401 |Cross-Origin-Opener-Policy header has been ignored/ : what === "lost" ? /./ : /^$/;
+  page.on("console", m => m.type() === "error" && !expected.test(m.text()) && seen.errors.push(m.text()));
   page.on("request", r => { if (!r.url().startsWith(url) && !r.url().startsWith("data:")) seen.foreign.push(r.url()); });
-  if (pages.length === 0) page.on("response", async r => { if (/\/$|\.css$|\.js$/.test(r.url()) && r.request().method() === "GET") seen.bytes += (await r.body().catch(() => "")).length; });
   await page.goto(url);
   pages.push([name, page]);
 }
@@ -32,11 +33,58 @@ const look = page => page.evaluate(() => ({
   curve: document.querySelector("#chart .curve")?.getAttribute("d")?.length ?? 0,
   source: document.getElementById("source").textContent,
 }));
+if (what === "pair") {
+  await first.locator("#pair").waitFor({ state: "visible", timeout: 20000 });
+  seen.beforePairing = await first.evaluate(() => [document.activeElement.id, document.querySelector("main").offsetParent === null, document.getElementById("vessels").textContent]);
+  await first.keyboard.type("AAAA-AAAA");
+  await first.keyboard.press("Enter");
+  await first.locator("#pair-said:not(:empty)").waitFor({ timeout: 20000 });
+  seen.wrong = await first.locator("#pair-said").textContent();
+  await shoot("pair");
+  await first.locator("#code").fill(code.toLowerCase());
+  await first.keyboard.press("Enter");
+}
 await first.waitForFunction(() => !document.body.classList.contains("stale"), null, { timeout: 20000 });
 seen.source = (await look(first)).source;
+if (what === "pair") {
+  await first.locator("#pair").waitFor({ state: "hidden", timeout: 20000 });
+  seen.reading = await first.locator(".vessel .t span").first().textContent();
+  // A browser that gave no code sees nothing still.
+  seen.others = await pages[1][1].evaluate(() => [document.getElementById("pair").hidden, document.getElementById("vessels").textContent]);
+  seen.secrets = await first.evaluate(() => [location.href, document.cookie]);
+}
+if (what === "hand") {
+  const tank = first.locator(".vessel.liquor_tank"), kettle = first.locator(".vessel.boil_kettle");
+  const asked = (vessel, words) => first.waitForFunction(([v, w]) => document.querySelector(".vessel." + v + " .target").textContent.startsWith(w), [vessel, words], { timeout: 20000 });
+  // By keyboard alone.
+  await tank.locator("summary").focus();
+  await first.keyboard.press("Enter");
+  const way = [];
+  for (let i = 0; i < 5; i++) { await first.keyboard.press("Tab"); way.push(await first.evaluate(() => document.activeElement.getAttribute("aria-label") || document.activeElement.textContent)); if (way.at(-1).startsWith("Temperature for")) break; }
+  seen.way = way;
+  await first.keyboard.type("60");
+  await first.keyboard.press("Enter");
+  await asked("liquor_tank", "60.0");
+  seen.said = await first.locator("#said").textContent();
+  await kettle.locator("summary").click();
+  await kettle.getByRole("button", { name: "Power", exact: true }).click();
+  await kettle.getByLabel("Share of full power for the boil kettle, percent").fill("45");
+  for (const [name, page] of pages) if (name !== "phone-light") { await page.locator(".vessel.liquor_tank summary").click(); }
+  await kettle.getByRole("button", { name: "Set", exact: true }).click();
+  await asked("boil_kettle", "45 %");
+  await shoot("hand");
+  await kettle.getByRole("button", { name: "Off: no heat for the boil kettle" }).click();
+  await asked("boil_kettle", "");
+  await tank.locator("input").fill("150");
+  await tank.getByRole("button", { name: "Set", exact: true }).click();
+  await first.waitForFunction(() => /from 0 to 120/.test(document.getElementById("said").textContent), null, { timeout: 20000 });
+  await tank.getByRole("button", { name: "Off: no heat for the liquor tank" }).click();
+  await first.waitForFunction(() => [...document.querySelectorAll(".vessel .target")].every(n => n.textContent === ""), null, { timeout: 20000 });
+  await first.waitForFunction(() => [...document.querySelectorAll(".hand .off")].every(n => n.disabled), null, { timeout: 20000 });
+}
 const shot = new Set();
 const until = Date.now() + 170000;
-for (;;) {
+while (what === "day" || what === "trip" || what === "lost") {
   const now = await look(first);
   seen.scrollsSideways ||= now.wide;
   if (seen.steps.at(-1) !== now.step) seen.steps.push(now.step);

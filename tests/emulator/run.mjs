@@ -38,10 +38,10 @@ function store(at, hex) {
   chip.mcu.flash.set(bytes, at);
 }
 
-/** Cycles between a routine's first instruction and its return, whatever interrupted it included. */
+/** Cycles between a routine's first instruction and its return, whatever interrupted it included, and from one start to the next. */
 class Profile {
   constructor(names) {
-    this.routines = names.map(({ name, at }) => ({ name, at, entry: null, most: 0, total: 0, count: 0 }));
+    this.routines = names.map(({ name, at }) => ({ name, at, entry: null, most: 0, total: 0, count: 0, began: null, nearest: Infinity, furthest: 0 }));
   }
 
   look(core) {
@@ -49,6 +49,11 @@ class Profile {
     for (const routine of this.routines) {
       if (routine.entry === null) {
         if (pc === routine.at) {
+          if (routine.began !== null) {
+            routine.nearest = Math.min(routine.nearest, core.cycles - routine.began);
+            routine.furthest = Math.max(routine.furthest, core.cycles - routine.began);
+          }
+          routine.began = core.cycles;
           routine.entry = { sp: core.registers[13], back: core.registers[14] >>> 0, cycles: core.cycles };
         }
         continue;
@@ -130,7 +135,14 @@ const handlers = {
     return {};
   },
   profiled() {
-    const routines = chip.profile.routines.map(({ name, most, total, count }) => ({ name, most, mean: total / count, count }));
+    const routines = chip.profile.routines.map(({ name, most, total, count, nearest, furthest }) => ({
+      name,
+      most,
+      mean: total / count,
+      count,
+      nearest,
+      furthest,
+    }));
     chip.profile = undefined;
     return { routines };
   },

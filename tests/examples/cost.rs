@@ -1,6 +1,6 @@
 //! One workload for counting instructions: `cost WORKLOAD TICKS`. `tests/cost` runs it under valgrind and prints the table.
 //!
-//! A workload is counted at two numbers of ticks; the difference is free of start-up. Readings come from one generator for all, made before
+//! `next_tick` parts the count tick by tick. Readings come from one generator for all, made before
 //! the ticks, and every answer goes into a sum that is printed, so that nothing can be left out.
 
 use copperhold::fit;
@@ -34,7 +34,16 @@ fn readings(ticks: usize, ramp: bool) -> Vec<i32> {
 
 /// Runs a law over the readings; the sum of its answers.
 fn over(readings: &[i32], mut law: impl FnMut(usize, i32) -> u64) -> u64 {
-    readings.iter().enumerate().fold(0, |sum, (tick, milli)| sum.wrapping_add(law(tick, black_box(*milli))))
+    readings.iter().enumerate().fold(0, |sum, (tick, milli)| {
+        next_tick(tick);
+        sum.wrapping_add(law(tick, black_box(*milli)))
+    })
+}
+
+/// A place to stop at before each tick.
+#[inline(never)]
+fn next_tick(tick: usize) {
+    black_box(tick);
 }
 
 fn heat_control(ticks: usize, ramp: bool) -> Result<u64, Box<dyn Error>> {

@@ -1,62 +1,48 @@
 //! The live page in a real browser: a whole day, a trip, a lost link, on phone and desktop, light and dark. Screenshots are left in
 //! `target/watch-shots`. Needs node and Debian's chromium; `tests/run` installs the browser, this test the locked package.
 
+use copperhold_tests::fake_board::{bench, board};
+use copperhold_tests::watched::{Watched, root};
 use serde_json::Value;
+use std::net::{IpAddr, SocketAddr, UdpSocket};
 use std::path::{Path, PathBuf};
-use std::process::{Child, Command, Stdio};
+use std::process::{Command, Stdio};
 use std::sync::OnceLock;
-use std::time::Duration;
+use std::sync::atomic::Ordering;
 
-fn root() -> PathBuf {
-    Path::new(env!("CARGO_MANIFEST_DIR")).join("..")
-}
-
-/// The command as it is built beside this test, and the browser's driver, installed as it is locked.
-fn copperhold() -> &'static Path {
-    static BUILT: OnceLock<PathBuf> = OnceLock::new();
-    BUILT.get_or_init(|| {
-        let built = Command::new(env!("CARGO")).args(["build", "--locked", "-p", "copperhold"]).current_dir(root()).status();
-        assert!(built.expect("cargo runs").success());
+/// The browser's driver, installed as it is locked.
+fn driver() -> PathBuf {
+    static INSTALLED: OnceLock<PathBuf> = OnceLock::new();
+    let folder = INSTALLED.get_or_init(|| {
         let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("browser");
         if !folder.join("node_modules/playwright-core/package.json").is_file() {
             let npm = Command::new("npm").args(["ci", "--no-audit", "--no-fund"]).current_dir(&folder).status();
             assert!(npm.expect("npm runs").success());
         }
-        let test = std::env::current_exe().expect("a path");
-        test.ancestors().nth(2).expect("a folder").join("copperhold")
-    })
+        folder
+    });
+    folder.join("watch.mjs")
 }
 
-struct Running(Child);
-
-impl Drop for Running {
-    fn drop(&mut self) {
-        let _ = self.0.kill();
-        let _ = self.0.wait();
-    }
+/// Runs a watched rehearsal with these flags and drives the browser over it; gives what was seen.
+fn rehearse(what: &str, flags: &[&str]) -> Value {
+    let watch = Watched::start(["--rehearse"].iter().chain(flags));
+    let seen = drive(what, &watch, watch.page.0, "");
+    assert!(seen["source"].as_str().is_some_and(|text| text.starts_with("Rehearsal")), "it says what it is");
+    seen
 }
 
-/// Runs a watch with these flags and drives the browser over it; gives what was seen.
-fn drive(what: &str, port: u16, flags: &[&str]) -> Value {
+/// Drives the browser over a watch at one of its addresses; gives what was seen.
+fn drive(what: &str, watch: &Watched, address: SocketAddr, code: &str) -> Value {
     let shots = root().join("target/watch-shots");
     std::fs::create_dir_all(&shots).expect("a folder");
     let chromium = ["/usr/bin/chromium", "/usr/bin/chromium-browser"].into_iter().find(|path| Path::new(path).exists());
     let chromium = chromium.expect("chromium is installed: apt-get install chromium");
-    let watch = Command::new(copperhold())
-        .args(["watch", "--rehearse", "--http", &port.to_string()])
-        .args(flags)
-        .stdout(Stdio::null())
-        .spawn()
-        .expect("it runs");
-    let watch = Running(watch);
-    while std::net::TcpStream::connect(("127.0.0.1", port)).is_err() {
-        std::thread::sleep(Duration::from_millis(100));
-    }
     let output = Command::new("node")
-        .arg(Path::new(env!("CARGO_MANIFEST_DIR")).join("browser/watch.mjs"))
-        .args([chromium, &format!("http://127.0.0.1:{port}/")])
+        .arg(driver())
+        .args([chromium, &format!("http://{address}/")])
         .arg(&shots)
-        .args([what, &watch.0.id().to_string()])
+        .args([what, &watch.id().to_string(), code])
         .stderr(Stdio::inherit())
         .output()
         .expect("node runs");
@@ -65,13 +51,19 @@ fn drive(what: &str, port: u16, flags: &[&str]) -> Value {
     assert_eq!(seen["foreign"], serde_json::json!([]), "nothing is fetched from elsewhere");
     assert_eq!(seen["errors"], serde_json::json!([]), "{seen}");
     assert_eq!(seen["scrollsSideways"], false);
-    assert!(seen["source"].as_str().is_some_and(|text| text.starts_with("Rehearsal")), "it says what it is");
     seen
+}
+
+/// An address of this machine that is not loopback: the one it would send from. Nothing is sent.
+fn abroad() -> IpAddr {
+    let socket = UdpSocket::bind("0.0.0.0:0").expect("a socket");
+    socket.connect("192.0.2.1:9").expect("this machine has a network interface with a route");
+    socket.local_addr().expect("an address").ip()
 }
 
 #[test]
 fn a_whole_day_passes_on_the_page_with_its_prompts_and_additions() {
-    let seen = drive("day", 18_431, &["--speed", "900"]);
+    let seen = rehearse("day", &["--speed", "300"]);
     let steps: Vec<&str> = seen["steps"].as_array().expect("steps").iter().filter_map(Value::as_str).collect();
     for step in ["Sparge", "Boil", "Chill", "The day is over"] {
         assert!(steps.contains(&step), "{steps:?}");
@@ -88,7 +80,7 @@ fn a_whole_day_passes_on_the_page_with_its_prompts_and_additions() {
 
 #[test]
 fn a_trip_takes_the_page_with_its_cause_and_what_to_do() {
-    let seen = drive("trip", 18_432, &["--speed", "120", "--drill", "probe-wire-broken", "--drill-at", "5 min"]);
+    let seen = rehearse("trip", &["--speed", "120", "--drill", "probe-wire-broken", "--drill-at", "5 min"]);
     let trip = seen["trip"].as_str().expect("a trip");
     assert!(trip.contains("the liquor tank probe is disconnected") && trip.contains("Push the plug home"), "{trip}");
     assert!(trip.contains("cannot be acknowledged from here"));
@@ -96,7 +88,39 @@ fn a_trip_takes_the_page_with_its_cause_and_what_to_do() {
 
 #[test]
 fn h36_a_killed_watch_greys_the_page_and_says_so_in_plain_words() {
-    let seen = drive("lost", 18_433, &["--speed", "600"]);
+    let seen = rehearse("lost", &["--speed", "600"]);
     let lost = seen["lost"].as_str().expect("a bar");
     assert!(lost.contains("No news from the watch program") && lost.contains("old. Go and look at the panel"), "{lost}");
+}
+
+#[test]
+fn s9_from_another_address_the_page_shows_nothing_until_the_code_from_the_terminal_is_given() {
+    let ip = abroad();
+    assert!(!ip.is_loopback(), "{ip}");
+    let watch = Watched::start(["--rehearse", "--speed", "60", "--listen", &SocketAddr::new(ip, 0).to_string()]);
+    let (address, code) = watch.abroad();
+    assert_eq!(address.ip(), ip);
+    let seen = drive("pair", &watch, address, &code);
+    assert_eq!(seen["beforePairing"], serde_json::json!(["code", true, ""]), "the form alone, ready to be filled in");
+    assert!(seen["wrong"].as_str().is_some_and(|text| text.contains("another code")), "{seen}");
+    assert!(seen["reading"].as_str().is_some_and(|text| text.parse::<f64>().is_ok()), "{seen}");
+    assert_eq!(seen["others"], serde_json::json!([false, ""]), "who gave no code sees nothing");
+    assert_eq!(
+        seen["secrets"],
+        serde_json::json!([format!("http://{address}/"), ""]),
+        "in no address, and no script reads the cookie"
+    );
+}
+
+#[test]
+fn without_a_sheet_a_board_takes_temperature_percent_and_off_for_each_vessel_by_keyboard_and_by_name() {
+    let bench = bench();
+    bench.armed.store(true, Ordering::SeqCst);
+    let watch = Watched::start(["--port", &board(&bench)]);
+    let seen = drive("hand", &watch, watch.page.0, "");
+    assert!(seen["source"].as_str().is_some_and(|text| text.starts_with("Board on")), "{seen}");
+    assert_eq!(seen["way"], serde_json::json!(["Temperature", "Power", "Temperature for the liquor tank, °C"]));
+    assert_eq!(seen["said"], "The liquor tank is asked for 60.0 °C.");
+    assert!(bench.heated_ms.load(Ordering::SeqCst) > 0, "it heated");
+    assert!(!bench.heats.load(Ordering::SeqCst), "and was taken away");
 }

@@ -65,6 +65,15 @@ fn text_has_contrast_in_light_and_dark() {
 }
 
 #[test]
+fn inverted_text_has_contrast_too() {
+    // The bar of a lost link, the button that answers a prompt, and what is chosen of two.
+    for palette in [LIGHT, DARK] {
+        let ratio = contrast(palette.paper, palette.ink);
+        assert!(ratio >= 7.0, "{} on {}: {ratio:.2}", palette.paper.hex(), palette.ink.hex());
+    }
+}
+
+#[test]
 fn the_vessels_stay_apart_for_every_kind_of_colour_vision() {
     let black_and_white = difference(Colour(0, 0, 0), Colour(255, 255, 255), &VISIONS[3].1);
     assert!((black_and_white - 100.0).abs() < 0.1, "{black_and_white}");

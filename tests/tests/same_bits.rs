@@ -33,6 +33,25 @@ fn a_scripted_day_gives_the_same_bits_on_the_microcontroller() {
     assert_eq!(first, None, "the first control tick that differs");
 }
 
+/// T2: debug (here, with overflow checks) and release (what is shipped, without) are one program.
+#[test]
+fn t2_debug_and_release_give_the_same_outputs() {
+    assert!(cfg!(debug_assertions), "this test is the debug side; run it without --release");
+    let here: Vec<u64> = Day::new().expect("the rig is in order").collect();
+    let root = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).parent().expect("the workspace has a root");
+    let output = Command::new("cargo")
+        .args(["run", "--release", "--quiet", "--locked", "--package", "copperhold-same-bits", "--bin", "same-bits"])
+        .current_dir(root)
+        .output()
+        .expect("cargo runs");
+    assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
+    let text = String::from_utf8(output.stdout).expect("text");
+    let there: Vec<u64> = text.lines().map(|line| u64::from_str_radix(line, 16).expect("a word")).collect();
+    assert_eq!(there.len(), TICKS);
+    let first = here.iter().zip(&there).position(|(a, b)| a != b);
+    assert_eq!((here.len(), first), (TICKS, None), "the first control tick that differs");
+}
+
 #[test]
 fn the_emulated_processor_adds_and_subtracts_as_the_architecture_says() {
     emulator::install();

@@ -7,6 +7,7 @@ use broker::{Broker, Fed, Heard};
 use copperhold::telemetry::{metrics, mqtt};
 use copperhold::watch::state::{DemandNow, Link, Now, PromptNow, Source, TimerNow, TripNow, VesselNow};
 use copperhold_core::vessel::Element;
+use copperhold_tests::watched::Watched;
 use std::collections::BTreeMap;
 use std::path::Path;
 use std::process::Command;
@@ -106,6 +107,8 @@ fn old_news_is_not_told_as_new() {
 fn a_broker_keeps_state_availability_and_descriptions_for_those_who_come_later() {
     let broker = Broker::start();
     let _fed = Fed::start(&broker, moment());
+    // Only who subscribes after it was said is told that it was kept.
+    broker.hear_until("early", |heard| heard.iter().any(|m| m.topic.ends_with("/state")));
     let heard = broker.hear_until("late", |heard| heard.iter().any(|m| m.topic.ends_with("/state") && m.retained));
     let payload = |end: &str| heard.iter().find(|m| m.topic.ends_with(end)).map(|m| m.payload.clone()).unwrap_or_default();
     assert_eq!(payload("copperhold/bench/availability"), "online");
@@ -195,4 +198,41 @@ fn a_wrong_address_or_name_says_what_was_expected() {
     for wrong in ["", "a/b", "#", "+", "brew house", "x123456789012345678901234567890123"] {
         assert!(mqtt::device(wrong).is_err(), "{wrong:?}");
     }
+}
+
+#[test]
+fn the_program_tells_a_broker_and_the_broker_says_when_it_was_killed() {
+    let broker = Broker::start();
+    let address = format!("127.0.0.1:{}", broker.port);
+    let mut watch = Watched::start(["--rehearse", "--speed", "60", "--mqtt", &address]);
+    let is = |word: &'static str| {
+        move |heard: &[Heard]| {
+            heard.iter().rfind(|m| m.topic == "copperhold/rehearsal/availability").is_some_and(|m| m.payload == word)
+        }
+    };
+    let heard = broker.hear_until("up", |heard| is("online")(heard) && heard.iter().any(|m| m.topic.ends_with("rehearsal/state")));
+    let state = heard.iter().rfind(|m| m.topic == "copperhold/rehearsal/state").expect("a state");
+    let state: serde_json::Value = serde_json::from_str(&state.payload).expect("JSON");
+    assert_eq!(state["source"], "rehearsal");
+    assert!(state["mash_tun_temperature"].as_f64().is_some_and(|c| (0.0..100.0).contains(&c)), "{state}");
+    watch.kill();
+    broker.hear_until("gone", is("offline"));
+}
+
+#[test]
+fn the_metrics_page_has_its_media_type_and_keeps_the_gates_rules() {
+    let watch = Watched::start(["--rehearse", "--speed", "60"]);
+    let (status, head, body) = watch.page.get("/metrics", "");
+    let head = head.to_ascii_lowercase();
+    assert_eq!(status, 200);
+    assert!(head.contains("content-type: application/openmetrics-text; version=1.0.0; charset=utf-8\r\n"), "{head}");
+    assert!(head.contains("nosniff") && head.contains("no-store"), "{head}");
+    assert_eq!(parsed(&body).get("copperhold_source_info|kind=rehearsal"), Some(&1.0));
+    for host in ["evil.example".to_owned(), format!("evil.example:{}", watch.page.0.port())] {
+        let (status, _, body) = watch.page.raw(&format!("GET /metrics HTTP/1.1\r\nHost: {host}\r\nConnection: close\r\n\r\n"));
+        assert_eq!(status, 403, "{host}");
+        assert!(!body.contains("copperhold_"), "{body}");
+    }
+    assert_eq!(watch.page.get("/metrics", "Origin: http://evil.example\r\n").0, 403);
+    assert_eq!(watch.page.get("/metrics", "Sec-Fetch-Site: cross-site\r\n").0, 403);
 }

@@ -34,18 +34,17 @@ fn scenarios() -> Vec<(String, Tuning)> {
     all
 }
 
-/// The standing duty does not depend on how the lag is spread. Climb and lag are those of a pure delay, as the swing's formula has it: where the
-/// lag is spread over sheath, mixing and probe, the reading rounds its turns and the swing is smaller, so climb comes out up to an eighth
-/// short (most where the loss is large) and lag up to two fifths. The aim is a tenth for both; these bounds are what was measured.
+/// A tenth for climb and lag, whatever the lag's shape; a twentieth for the standing duty.
 #[test]
-fn standing_duty_is_found_within_a_twentieth_and_climb_and_lag_never_too_large() {
+fn climb_and_lag_are_found_within_a_tenth_and_the_standing_duty_within_a_twentieth() {
     for (what, tuning) in scenarios() {
         let found = &tuning.found;
         let climb = f64::from(found.kettle.climb.micro()) * 1e-6 / tuning.plant.climb_k_per_s;
         let lag = found.kettle.lag.as_micros() as f64 * 1e-6 / tuning.plant.lag_s;
         let standing = f64::from(found.standing.basis_points()) * 1e-4 / tuning.plant.standing_duty;
-        assert!((0.86..=1.05).contains(&climb), "{what}: climb {climb} of the true one");
-        assert!((0.6..=1.05).contains(&lag), "{what}: lag {lag} of the true one");
+        println!("{what}: climb {climb:.3} lag {lag:.3} standing {standing:.3}");
+        assert!((0.9..=1.1).contains(&climb), "{what}: climb {climb} of the true one");
+        assert!((0.9..=1.1).contains(&lag), "{what}: lag {lag} of the true one");
         assert!((0.95..=1.05).contains(&standing), "{what}: standing duty {standing} of the true one");
     }
 }

@@ -1,5 +1,4 @@
-//! The watch and a board at the two ends of a pseudo-terminal. The board is the firmware's own link and its rules for what a host may ask,
-//! with a supervisor that sees three vessels at 20 degrees.
+//! The watch and a board at the two ends of a pseudo-terminal.
 
 use copperhold::watch::board::Board;
 use copperhold::watch::hub::BEAT_MS;
@@ -7,116 +6,12 @@ use copperhold::watch::order::{Act, VesselKey};
 use copperhold::watch::state::{DemandNow, Link, Source};
 use copperhold::watch::track::Known;
 use copperhold::watch::{About, Hub};
-use copperhold_core::fast::{FastReport, Outputs, Switches};
-use copperhold_core::probe::Reading;
-use copperhold_core::sheet::{Sheet, Step};
-use copperhold_core::supervisor::{Knowledge, Supervisor};
-use copperhold_core::units::{Celsius, Instant, Litres, Span};
-use copperhold_core::vessel::{PerVessel, Vessel};
-use copperhold_core::wire::message::{LONGEST_DEMAND_MS, Telemetry, ToDevice, ToHost};
-use copperhold_core::wire::sheet::EncodedSheet;
-use copperhold_firmware::link::Port;
-use copperhold_firmware::remote::{Remote, Standing};
-use copperhold_firmware::report;
-use copperhold_firmware::storage::safe_defaults;
-use rustix::pty::{OpenptFlags, grantpt, openpt, ptsname, unlockpt};
-use std::fs::File;
-use std::io::{Read, Write};
-use std::sync::atomic::{AtomicBool, AtomicU32, Ordering};
-use std::sync::{Arc, Mutex};
+use copperhold_core::vessel::Vessel;
+use copperhold_core::wire::message::LONGEST_DEMAND_MS;
+use copperhold_tests::fake_board::{bench, board, until};
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::Duration;
-
-/// What a test sees and does at the board.
-#[derive(Default)]
-struct Bench {
-    /// The session; a change of it is a restart.
-    session: AtomicU32,
-    armed: AtomicBool,
-    /// It says nothing.
-    silent: AtomicBool,
-    /// A sheet is started.
-    start: AtomicBool,
-    /// Heat was allowed in the last control tick.
-    heats: AtomicBool,
-    /// Time of the board that is added, ms: passes at once.
-    leap_ms: AtomicU32,
-    step: Mutex<Option<u8>>,
-}
-
-/// A board on a pseudo-terminal until the test program ends; its name.
-fn board(bench: &Arc<Bench>) -> String {
-    let master = openpt(OpenptFlags::RDWR | OpenptFlags::NOCTTY).expect("a pseudo-terminal");
-    grantpt(&master).expect("granted");
-    unlockpt(&master).expect("unlocked");
-    let name = ptsname(&master, Vec::new()).expect("a name").into_string().expect("text");
-    let (mut input, mut output) = (File::from(master.try_clone().expect("a second end")), File::from(master));
-    // Raw from the start, so that nothing is echoed before the watch has opened it.
-    let slave = std::fs::OpenOptions::new().read(true).write(true).open(&name).expect("it opens");
-    let mut modes = rustix::termios::tcgetattr(&slave).expect("modes");
-    modes.make_raw();
-    rustix::termios::tcsetattr(&slave, rustix::termios::OptionalActions::Now, &modes).expect("raw");
-    let (tell, told) = std::sync::mpsc::channel();
-    std::thread::spawn(move || {
-        let mut byte = [0; 256];
-        while let Ok(n) = input.read(&mut byte) {
-            if tell.send(byte[..n].to_vec()).is_err() {
-                break;
-            }
-        }
-        drop(slave);
-    });
-    let bench = bench.clone();
-    std::thread::spawn(move || {
-        let began = std::time::Instant::now();
-        let mut session = bench.session.load(Ordering::SeqCst);
-        let mut port = Port::new(session);
-        let mut supervisor = Supervisor::new(safe_defaults().settings().expect("defaults"), Knowledge::default());
-        let (mut remote, mut sheet) = (Remote::new(), EncodedSheet::new());
-        loop {
-            if bench.session.load(Ordering::SeqCst) != session {
-                session = bench.session.load(Ordering::SeqCst);
-                port = Port::new(session);
-                supervisor = Supervisor::new(safe_defaults().settings().expect("defaults"), Knowledge::default());
-                remote = Remote::new();
-            }
-            let ms = began.elapsed().as_millis() as u64 + u64::from(bench.leap_ms.load(Ordering::SeqCst));
-            let now = Instant::from_micros(ms * 1_000);
-            let armed = bench.armed.load(Ordering::SeqCst);
-            for byte in told.try_iter().flatten() {
-                let Some((sequence, message)) = port.receive(now, byte) else { continue };
-                if message == ToDevice::Hello {
-                    port.send(&report::hello("power on"));
-                    continue;
-                }
-                let outcome = remote.take(now, &message, &mut supervisor, Standing { armed, sheet: &mut sheet });
-                port.send(&ToHost::Answer { sequence, outcome });
-            }
-            if bench.start.swap(false, Ordering::SeqCst) {
-                let fill = Step::HeatStrike { fill: Litres::from_millilitres(30_000), to: Celsius::from_milli(66_000) };
-                supervisor.start(Sheet { steps: [fill].into_iter().collect() });
-            }
-            remote.expire(now, &mut supervisor);
-            let readings: PerVessel<Reading> = PerVessel::build(|_| Ok(Celsius::from_milli(20_000)));
-            let switches = Switches { stop_loop: true, key: true, ..Switches::default() };
-            let fast = FastReport { armed, ..FastReport::default() };
-            let lease = supervisor.tick(now, Span::from_millis(250), &readings, &switches, &fast);
-            bench.heats.store(lease.heat.is_some(), Ordering::SeqCst);
-            *bench.step.lock().expect("whole") = supervisor.sequencer().map(copperhold_core::sequencer::Sequencer::step);
-            let outputs = Outputs { armed, contactor: armed, grant: lease.heat.map(|(element, _)| element), ..Outputs::default() };
-            if !bench.silent.load(Ordering::SeqCst) {
-                port.send(&ToHost::Telemetry(Telemetry::of(now, &supervisor, &outputs, &switches, None, port.dropped())));
-            }
-            while let Some(byte) = port.peek() {
-                if output.write_all(&[byte]).is_err() {
-                    return;
-                }
-                port.sent();
-            }
-            std::thread::sleep(Duration::from_millis(50));
-        }
-    });
-    name
-}
 
 /// A watch of a port; it ends when its flag is set.
 fn watch(port: &str) -> (Arc<Hub>, Arc<AtomicBool>) {
@@ -135,25 +30,8 @@ fn watch(port: &str) -> (Arc<Hub>, Arc<AtomicBool>) {
     (hub, stop)
 }
 
-#[track_caller]
-fn until(what: &str, mut holds: impl FnMut() -> bool) {
-    for _ in 0..600 {
-        if holds() {
-            return;
-        }
-        std::thread::sleep(Duration::from_millis(50));
-    }
-    panic!("it never came to pass: {what}");
-}
-
 fn ask(hub: &Arc<Hub>, act: Act) -> Result<(), String> {
     tokio::runtime::Builder::new_current_thread().enable_all().build().expect("a runtime").block_on(hub.ask(act))
-}
-
-fn bench() -> Arc<Bench> {
-    let bench = Bench::default();
-    bench.session.store(11, Ordering::SeqCst);
-    Arc::new(bench)
 }
 
 const TANK_60: Act = Act::Target { vessel: VesselKey::LiquorTank, target_c: 60.0 };

@@ -1,6 +1,7 @@
 //! The live page under attack: S1 to S10 of the security plan. What concerns the serial link alone is in `link.rs`: S5
 //! (`no_message_heats_or_pumps_while_nobody_has_armed` and the two after it), S6 (`noise_is_no_message_and_the_next_frame_is_heard`,
-//! `a_flood_is_thinned_out_and_stop_still_passes`), S8 (`one_two_and_three_flipped_bits_are_caught`); S10 is in `watch_link.rs`.
+//! `a_flood_is_thinned_out_and_stop_still_passes`; at line rate in `image/link.rs`), S8
+//! (`one_two_and_three_flipped_bits_are_caught`); S9's form is in `browser.rs`, S10 in `watch_link.rs` and `watch_board.rs`.
 
 use copperhold::files;
 use copperhold::watch::Hub;
@@ -8,6 +9,7 @@ use copperhold::watch::gate::{BURST, Door, Gate, NotPaired};
 use copperhold::watch::rehearsal::{Plan, Watched};
 use copperhold::watch::routes::MOST_BODY;
 use copperhold::watch::server::{MOST_CONNECTIONS, Options, Server};
+use copperhold_tests::http::Client;
 use std::io::{Read, Write};
 use std::net::{IpAddr, Ipv4Addr, SocketAddr, TcpStream};
 use std::sync::Arc;
@@ -16,7 +18,7 @@ use std::time::{Duration, Instant};
 
 /// A watched rehearsal behind a server, both on threads of their own until the test program ends.
 struct Site {
-    address: SocketAddr,
+    client: Client,
     all: Vec<SocketAddr>,
     hub: Arc<Hub>,
 }
@@ -40,70 +42,18 @@ fn site(read_only: bool) -> Site {
         });
     });
     let all: Vec<SocketAddr> = told.recv().expect("the server binds");
-    let site = Site { address: all[0], all, hub };
+    let site = Site { client: Client(all[0]), all, hub };
     while !site.hub.now().now.armed {
         std::thread::sleep(Duration::from_millis(50));
     }
     site
 }
 
-impl Site {
-    fn host(&self) -> String {
-        self.address.to_string()
-    }
+impl std::ops::Deref for Site {
+    type Target = Client;
 
-    /// Sends a request as written; gives status, head and body. Waits when it is told to.
-    fn raw(&self, request: &str) -> (u16, String, String) {
-        for _ in 0..40 {
-            let mut stream = TcpStream::connect(self.address).expect("it listens");
-            stream.set_read_timeout(Some(Duration::from_secs(20))).expect("a timeout");
-            // A server that has seen enough may close before all is sent.
-            let _ = stream.write_all(request.as_bytes());
-            let mut answer = Vec::new();
-            let _ = stream.read_to_end(&mut answer);
-            let answer = String::from_utf8_lossy(&answer).into_owned();
-            let status = answer.get(9..12).and_then(|text| text.parse().ok()).unwrap_or(0);
-            if status != 429 {
-                let (head, body) = answer.split_once("\r\n\r\n").unwrap_or((&answer, ""));
-                return (status, head.to_owned(), body.to_owned());
-            }
-            std::thread::sleep(Duration::from_millis(300));
-        }
-        panic!("told to wait for ever");
-    }
-
-    fn get(&self, path: &str, headers: &str) -> (u16, String, String) {
-        self.raw(&format!("GET {path} HTTP/1.1\r\nHost: {}\r\nConnection: close\r\n{headers}\r\n", self.host()))
-    }
-
-    fn post(&self, path: &str, headers: &str, body: &str) -> (u16, String, String) {
-        let length = body.len();
-        let host = self.host();
-        self.raw(&format!(
-            "POST {path} HTTP/1.1\r\nHost: {host}\r\nConnection: close\r\nContent-Length: {length}\r\n{headers}\r\n{body}"
-        ))
-    }
-
-    /// Cookie and token of a browser that has opened the page.
-    fn enter(&self) -> (String, String) {
-        let (status, head, _) = self.get("/", "");
-        assert_eq!(status, 200);
-        let line = head.lines().find(|line| line.to_ascii_lowercase().starts_with("set-cookie:")).expect("a cookie");
-        assert!(line.contains("HttpOnly") && line.contains("SameSite=Strict"), "{line}");
-        let cookie = line.split_once(": ").expect("a value").1.split(';').next().expect("a pair").to_owned();
-        let (status, _, body) = self.get("/api/session", &format!("Cookie: {cookie}\r\n"));
-        assert_eq!(status, 200, "{body}");
-        let token = serde_json::from_str::<serde_json::Value>(&body).expect("JSON")["token"].as_str().expect("text").to_owned();
-        (cookie, token)
-    }
-
-    /// The headers of a request that is in order.
-    fn good(&self) -> String {
-        let (cookie, token) = self.enter();
-        format!(
-            "Cookie: {cookie}\r\nX-Copperhold-Token: {token}\r\nOrigin: http://{}\r\nContent-Type: application/json\r\n",
-            self.host()
-        )
+    fn deref(&self) -> &Client {
+        &self.client
     }
 }
 
@@ -119,7 +69,7 @@ fn still_runs(site: &Site) -> bool {
 fn s1_a_foreign_host_is_refused_whatever_it_asks() {
     let site = site(false);
     let good = site.good();
-    let port = site.address.port();
+    let port = site.client.0.port();
     let foreign = [
         "evil.example".to_owned(),
         format!("evil.example:{port}"),
@@ -131,7 +81,7 @@ fn s1_a_foreign_host_is_refused_whatever_it_asks() {
         String::new(),
     ];
     for host in foreign {
-        for path in ["/", "/watch.js", "/api/session", "/api/events", "/api/history"] {
+        for path in ["/", "/watch.js", "/api/session", "/api/events", "/api/history", "/metrics"] {
             let (status, head, _) = site.raw(&format!("GET {path} HTTP/1.1\r\nHost: {host}\r\nConnection: close\r\n{good}\r\n"));
             assert!(matches!(status, 400 | 403), "{host:?} {path}: {status}");
             assert!(!head.to_ascii_lowercase().contains("set-cookie"), "{host:?}");
@@ -231,7 +181,7 @@ fn s3_a_wrong_token_is_told_nothing_however_often_it_tries() {
 fn s4_what_was_captured_before_a_restart_opens_nothing_after_it() {
     let (old, new) = (site(false), site(false));
     let captured = old.good().replace(&old.host(), &new.host());
-    let renamed = captured.replace(&format!("copperhold_{}", old.address.port()), &format!("copperhold_{}", new.address.port()));
+    let renamed = captured.replace(&format!("copperhold_{}", old.client.0.port()), &format!("copperhold_{}", new.client.0.port()));
     assert_eq!(new.post("/api/act", &renamed, STOP).0, 401);
     assert!(still_runs(&new));
 }
@@ -296,7 +246,7 @@ fn s6_a_flood_of_requests_is_thinned_out_and_long_ones_are_cut() {
 fn s7_a_thousand_connections_and_slow_clients_do_not_reach_the_controller_and_give_way() {
     let site = site(false);
     let before = site.hub.now().now.at_s;
-    let mut crowd: Vec<TcpStream> = (0..1_000).filter_map(|_| TcpStream::connect(site.address).ok()).collect();
+    let mut crowd: Vec<TcpStream> = (0..1_000).filter_map(|_| TcpStream::connect(site.client.0).ok()).collect();
     assert!(crowd.len() > MOST_CONNECTIONS * 2, "{}", crowd.len());
     for stream in crowd.iter_mut() {
         let _ = stream.write_all(b"GET / HTTP/1.1\r\nHost: ");
@@ -322,7 +272,7 @@ fn s9_by_default_it_listens_on_this_machine_only_and_elsewhere_a_code_is_needed(
     assert!(site.all.iter().all(|address| address.ip().is_loopback()), "{:?}", site.all);
     // What the system says about this program's sockets.
     let table = std::fs::read_to_string("/proc/self/net/tcp").expect("Linux");
-    let port = format!(":{:04X} ", site.address.port());
+    let port = format!(":{:04X} ", site.client.0.port());
     let ours: Vec<&str> = table.lines().filter(|line| line.contains(&port) && line.contains(" 0A ")).collect();
     assert!(!ours.is_empty() && ours.iter().all(|line| line.contains(" 0100007F:")), "{ours:?}");
 

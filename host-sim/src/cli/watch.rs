@@ -6,6 +6,7 @@ use clap::Args as ClapArgs;
 use copperhold::drill::fault::Kind;
 use copperhold::files::{self, quantity::Dimension};
 use copperhold::telemetry::{discovery, mqtt};
+use copperhold::watch::diary::Texts;
 use copperhold::watch::hub::Hub;
 use copperhold::watch::rehearsal::{Plan, Watched};
 use copperhold::watch::server::{self, Options, Server};
@@ -128,11 +129,12 @@ fn real(args: &Args, stop: &Arc<AtomicBool>) -> Result<Source, Failure> {
         (None, _) => None,
     };
     let known = copperhold::watch::track::Known::of(rig.as_ref(), sheet.as_ref().zip(compiled.as_ref()));
-    if args.book.is_some() {
-        return Err(Failure::bad_input("error: --book works with --rehearse only, so far"));
-    }
     let about = About { read_only: args.read_only, ..known.about.clone() };
-    let board = board::Board::new(args.port.clone(), known);
+    let mut board = board::Board::new(args.port.clone(), known.clone());
+    if let Some(path) = &args.book {
+        let texts = Texts { sheet: text_of(args.sheet.as_deref(), "")?, rig: text_of(args.rig.as_deref(), "")? };
+        board.record(path, texts, known).map_err(super::book::refuse)?;
+    }
     let (hub, orders) = Hub::new(board.first(), about);
     let (at, stop) = (hub.clone(), stop.clone());
     println!("A board: what the page asks for is done on real elements, while somebody has armed it at the panel.");
@@ -145,7 +147,7 @@ async fn serve(hub: &Arc<Hub>, args: &Args) -> Result<(), Failure> {
         Failure::bad_input(format!("error: the page cannot be served: {error}; choose another port with --http, or check --listen"))
     })?;
     println!("Watch it on http://{}/", server.addresses().first().map(ToString::to_string).unwrap_or_default());
-    if let Some(address) = args.listen {
+    if let (Some(_), Some(address)) = (args.listen, server.addresses().last()) {
         println!("and on http://{address}/ with the pairing code {}", server.site().gate().code());
         println!("Anybody on that network can read what is sent: it is not encrypted. The board's display cannot show the code.");
     }

@@ -7,6 +7,7 @@ use crate::day::{AdditionRecord, AdviceRecord, Day, PromptRecord, Sample, StepRe
 use crate::files::{AdditionText, RigFile, SheetFile};
 use crate::fit;
 use crate::plant::{Brewery, Truth, air};
+use crate::sheet_subject::subject;
 use copperhold_core::boil_power;
 use copperhold_core::event::{Entry, Event};
 use copperhold_core::heat::Demand;
@@ -313,17 +314,5 @@ impl Recorder {
         self.sample_started_s = t_s;
         self.fired_s = fired_s;
         self.next_sample_s += self.day.sample_s;
-    }
-}
-
-/// The vessel a step is about, and its target.
-fn subject(step: &Step) -> (Option<Vessel>, Option<f64>) {
-    match step {
-        Step::HeatStrike { to, .. } => (Some(Vessel::LiquorTank), Some(fit::degrees(*to))),
-        Step::DoughIn { .. } => (Some(Vessel::MashTun), None),
-        Step::Rest { at, .. } | Step::MashOut { at, .. } => (Some(Vessel::MashTun), Some(fit::degrees(*at))),
-        Step::Sparge { at, .. } => (Some(Vessel::LiquorTank), Some(fit::degrees(*at))),
-        Step::BringToBoil | Step::Boil { .. } | Step::KnockOut | Step::Whirlpool { .. } => (Some(Vessel::BoilKettle), None),
-        Step::Chill { to } => (Some(Vessel::BoilKettle), Some(fit::degrees(*to))),
     }
 }

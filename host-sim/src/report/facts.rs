@@ -238,17 +238,25 @@ fn praise(day: &Day) -> Vec<String> {
 
 /// Where the energy went, in the order of the account, kWh.
 pub fn energy_uses(energy: &Energy) -> [(&'static str, f64); 4] {
-    [
+    let uses = [
         ("carried away by water and drains", energy.carried_kwh),
         ("left with steam", energy.evaporated_kwh),
         ("lost to the room", energy.lost_kwh),
         ("still stored at the end", energy.stored_kwh),
-    ]
+    ];
+    // A board cannot tell them apart: no figure is better than a nought.
+    let known = uses.iter().any(|(_, kwh)| *kwh != 0.0);
+    uses.map(|(name, kwh)| (name, if known { kwh } else { f64::NAN }))
+}
+
+/// A volume of the day; nothing if it is not known.
+pub fn volume_text(units: Measure, litres: f64) -> String {
+    if litres > 0.0 { units.volume_text(litres) } else { NONE.to_owned() }
 }
 
 /// A share of the energy in, in percent.
 pub fn share_text(kwh: f64, total_kwh: f64) -> String {
-    if total_kwh > 0.0 { format!("{} %", fixed(kwh / total_kwh * 100.0, 0)) } else { NONE.to_owned() }
+    if total_kwh > 0.0 && kwh.is_finite() { format!("{} %", fixed(kwh / total_kwh * 100.0, 0)) } else { NONE.to_owned() }
 }
 
 /// A timed addition in words.

@@ -48,10 +48,10 @@ pub fn volumes(day: &Day) -> String {
     let units = Measure(day.units);
     let volumes = &day.volumes;
     let rows = [
-        ("Strike water", units.volume_text(volumes.strike_l)),
-        ("Sparge water", units.volume_text(volumes.sparge_l)),
-        ("In the kettle when the boil began", units.volume_text(volumes.pre_boil_l)),
-        ("In the kettle when the boil ended", units.volume_text(volumes.post_boil_l)),
+        ("Strike water", facts::volume_text(units, volumes.strike_l)),
+        ("Sparge water", facts::volume_text(units, volumes.sparge_l)),
+        ("In the kettle when the boil began", facts::volume_text(units, volumes.pre_boil_l)),
+        ("In the kettle when the boil ended", facts::volume_text(units, volumes.post_boil_l)),
         ("Boil-off", facts::boil_off_text(day)),
     ];
     let mut html = String::from("<table><thead><tr><th scope=\"col\">Volume</th><th scope=\"col\">Cold</th></tr></thead><tbody>\n");

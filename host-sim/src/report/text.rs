@@ -121,7 +121,7 @@ fn energy(page: &mut Page, day: &Day) {
 fn volumes(page: &mut Page, day: &Day) {
     let units = Measure(day.units);
     let volumes = &day.volumes;
-    let volume = |litres: f64| units.volume_text(litres);
+    let volume = |litres: f64| facts::volume_text(units, litres);
     page.section("Volumes (cold)");
     amount(page, "strike water", &volume(volumes.strike_l), "");
     amount(page, "sparge water", &volume(volumes.sparge_l), "");

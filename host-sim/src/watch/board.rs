@@ -1,9 +1,11 @@
 //! The source that is real: a controller on a serial port. Finds it, talks to it, finds it again.
 
 use super::conversation::Conversation;
+use super::diary::{Diary, Texts};
 use super::hub::{Hub, Order};
 use super::state::{Link, Now, Source};
 use super::track::Known;
+use crate::logbook::BookError;
 use serial2::SerialPort;
 use std::io::ErrorKind;
 use std::path::{Path, PathBuf};
@@ -32,6 +34,15 @@ impl Board {
     pub fn new(port: Option<String>, known: Known) -> Board {
         let talk = Conversation::new(port.clone().unwrap_or_default(), known);
         Board { port, talk }
+    }
+
+    /// Writes the day down in a logbook, from the first news on.
+    ///
+    /// # Errors
+    /// It cannot be opened.
+    pub fn record(&mut self, path: &Path, texts: Texts, known: Known) -> Result<(), BookError> {
+        self.talk.write_in(Diary::open(path, texts, known)?);
+        Ok(())
     }
 
     /// The moment before anything was heard.

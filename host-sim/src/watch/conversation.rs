@@ -1,5 +1,6 @@
 //! What is said on the serial link, this end: frames in, moments out; orders in, frames out. No port and no clock of its own.
 
+use super::diary::Diary;
 use super::hub::{Hub, Order};
 use super::state::{Link, STALE_S, Source};
 use super::track::{Known, Track};
@@ -32,6 +33,7 @@ struct Waiting {
 pub struct Conversation {
     port: String,
     track: Track,
+    diary: Option<Diary>,
     framer: Framer,
     session: Option<u32>,
     identity: Option<Identity>,
@@ -54,6 +56,7 @@ impl Conversation {
         Conversation {
             port,
             track: Track::new(source, 0, known),
+            diary: None,
             framer: Framer::new(),
             session: None,
             identity: None,
@@ -67,6 +70,11 @@ impl Conversation {
             repeated: None,
             out: Vec::new(),
         }
+    }
+
+    /// Writes down what is heard.
+    pub fn write_in(&mut self, diary: Diary) {
+        self.diary = Some(diary);
     }
 
     /// The port it is on.
@@ -147,7 +155,11 @@ impl Conversation {
                 }
                 // Nothing is shown before it has said what it is.
                 if self.identity.is_some() {
-                    hub.put(self.track.now(&telemetry), late_s);
+                    let moment = self.track.now(&telemetry);
+                    if let Some(diary) = &self.diary {
+                        diary.moment(now, moment.clone());
+                    }
+                    hub.put(moment, late_s);
                 }
                 self.telemetry = Some((telemetry, now));
             }
@@ -155,11 +167,11 @@ impl Conversation {
             ToHost::Happened { at_ms, what } => {
                 let at_s = at_ms as f64 / 1000.0;
                 match what {
-                    Happening::Advised(line) => self.track.advised(at_s, line.as_str()),
+                    Happening::Advised(line) => self.advised(at_s, line.as_str().to_owned()),
                     Happening::Addition(index) => self.track.called(at_s, usize::from(index)),
                     Happening::Lost(count) => self.track.caution(format!("The board's log lost {count} entries.")),
                     Happening::SheetStood(ms) => {
-                        self.track.advised(at_s, format!("the sheet stood still for {} s while nothing could heat", ms / 1_000));
+                        self.advised(at_s, format!("the sheet stood still for {} s while nothing could heat", ms / 1_000));
                     }
                     Happening::Armed
                     | Happening::Disarmed
@@ -171,6 +183,13 @@ impl Conversation {
                 }
             }
         }
+    }
+
+    fn advised(&mut self, at_s: f64, text: String) {
+        if let Some(diary) = &self.diary {
+            diary.advised(at_s, text.clone());
+        }
+        self.track.advised(at_s, text);
     }
 
     fn answered(&mut self, sequence: u32, outcome: Result<(), Refused>) {
@@ -229,6 +248,9 @@ impl Conversation {
         }
         if self.telemetry.as_ref().is_some_and(|(_, at)| now.duration_since(*at).as_secs_f64() >= STALE_S) {
             hub.set_link(Link::Lost { why: "the board says nothing".to_owned() });
+        }
+        if let Some(why) = self.diary.as_ref().and_then(Diary::wrong) {
+            self.track.caution(why);
         }
         std::mem::take(&mut self.out)
     }

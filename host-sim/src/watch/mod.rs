@@ -7,6 +7,7 @@
 //! | [`order`], [`translate`] | what may be asked, and the same as the controller understands it |
 //! | [`rehearsal`], [`drill`] | the source that needs no board, with faults on request |
 //! | [`board`], [`conversation`] | the source that is real: the serial port, and what is said on it |
+//! | [`diary`] | a board's day into the logbook |
 //! | [`server`], [`gate`], [`routes`] | sockets, who may come in, what is served |
 //! | [`track`], [`words`] | from what a controller says to a moment in words |
 //!
@@ -19,6 +20,7 @@
 
 pub mod board;
 pub mod conversation;
+pub mod diary;
 pub mod drill;
 pub mod gate;
 mod history;

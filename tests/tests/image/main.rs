@@ -2,6 +2,7 @@
 
 mod day;
 mod figures;
+mod link;
 mod start;
 mod stop;
 mod support;

@@ -22,18 +22,25 @@ async function ask(path, body) {
   text("said", response.ok ? "" : (said.error || "Not done") + ".");
   return response.ok;
 }
+// Without the code there is nothing to see: the form stands alone.
+function unpaired(yes) {
+  const before = document.body.classList.contains("unpaired");
+  document.body.classList.toggle("unpaired", yes);
+  show("pair", yes);
+  if (yes && !before) $("code").focus();
+}
 async function enter() {
   for (let attempt = 0; attempt < 2; attempt++) {
     const response = await fetch("/api/session").catch(() => null);
     if (response && response.ok) {
       ({ token, read_only: readOnly } = await response.json());
-      show("pair", false);
+      unpaired(false);
       return true;
     }
     if (!response) return false;
     // On this machine the page itself opens a session; elsewhere the code does.
     if (response.status === 401 && attempt === 0) await fetch("/").catch(() => null);
-    else { show("pair", response.status === 401); return false; }
+    else { unpaired(response.status === 401); return false; }
   }
   return false;
 }
@@ -118,6 +125,39 @@ function list(node, items) {
   }));
 }
 
+// A demand without a sheet: closed until it is wanted, and gone while a sheet runs or nobody has armed.
+function byHand(key) {
+  const hand = document.createElement("details"), name = NAMES[key];
+  hand.className = "hand";
+  hand.hidden = true;
+  hand.innerHTML = '<summary>By hand</summary><form novalidate><div class="kinds" role="group"><button type="button" data-kind="target" aria-pressed="true">Temperature</button><button type="button" data-kind="share" aria-pressed="false">Power</button></div><span class="entry"><input type="number" inputmode="decimal" step="any"><span class="unit" aria-hidden="true"></span></span><button class="set" type="submit">Set</button><button class="off" type="button">Off</button></form>';
+  const find = s => hand.querySelector(s), input = find("input"), kinds = [...hand.querySelectorAll("[data-kind]")];
+  find("summary").setAttribute("aria-label", "By hand: " + name);
+  find(".off").setAttribute("aria-label", "Off: no heat for the " + name);
+  find(".kinds").setAttribute("aria-label", "What to set for the " + name);
+  find(".kinds").hidden = key === "mash_tun";
+  let kind = "target";
+  const choose = to => {
+    kind = to;
+    kinds.forEach(b => b.setAttribute("aria-pressed", String(b.dataset.kind === kind)));
+    const v = now && now.vessels[key].demand;
+    find(".unit").textContent = kind === "share" ? "%" : degrees();
+    input.setAttribute("aria-label", kind === "share" ? "Share of full power for the " + name + ", percent" : "Temperature for the " + name + ", " + degrees());
+    input.value = !v ? "" : kind === "share" ? (v.kind === "percent" ? Math.round(v.share * 100) : "") : v.kind === "hold" ? temp(v.target_c) : "";
+  };
+  kinds.forEach(b => b.addEventListener("click", () => choose(b.dataset.kind)));
+  hand.addEventListener("toggle", () => hand.open && choose(now.vessels[key].demand.kind === "percent" ? "share" : "target"));
+  find("form").addEventListener("submit", async e => {
+    e.preventDefault();
+    const value = Number(input.value);
+    if (input.value.trim() === "" || !Number.isFinite(value)) { text("said", "Give a number for the " + name + "."); input.focus(); return; }
+    const body = kind === "share" ? { act: "share", vessel: key, share: value / 100 } : { act: "target", vessel: key, target_c: us() ? (value - 32) / 1.8 : value };
+    if (await ask("/api/act", body)) { text("said", "The " + name + " is asked for " + (kind === "share" ? value + " % of full power." : value.toFixed(1) + " " + degrees() + ".")); }
+  });
+  find(".off").addEventListener("click", async () => { if (await ask("/api/act", { act: "off", vessel: key })) text("said", "No heat is asked for the " + name + "."); });
+  return hand;
+}
+
 function vessels() {
   const box = $("vessels");
   if (!box.firstChild) for (const key of KEYS) {
@@ -125,6 +165,7 @@ function vessels() {
     article.className = "vessel " + key;
     article.innerHTML = '<h2><span></span><span class="heat"></span></h2><div class="reading"><div class="t"><span></span><small></small></div><div class="target"></div></div><p class="fault" hidden></p>' + (key === "mash_tun" ? "" : '<div class="power" aria-hidden="true"><div></div></div>');
     article.querySelector("h2 span").textContent = NAMES[key];
+    article.append(byHand(key));
     box.append(article);
   }
   KEYS.forEach((key, i) => {
@@ -136,7 +177,7 @@ function vessels() {
     fault.hidden = !v.fault;
     if (v.fault) put(fault, "The probe " + v.fault.cause + ". " + v.fault.remedy);
     const on = now.grant === key && v.duty > 0;
-    put(find(".heat"), v.duty === null ? (now.pumps.mash ? "recirculates" : "") : on ? "heating, " + Math.round(v.duty * 100) + " %" : v.wanted > 0 ? "waits for the element" : "element off");
+    put(find(".heat"), v.duty === null ? (now.pumps.mash ? "recirculates" : "") : on ? "heating, " + Math.round(v.duty * 100) + " %" : v.wanted > 0 ? "waits its turn" : "element off");
     const target = find(".target");
     const wanted = v.demand.kind === "hold" ? [temp(v.demand.target_c) + " " + degrees(), "target"] : v.demand.kind === "percent" ? [Math.round(v.demand.share * 100) + " %", "of full power"] : ["", ""];
     if (target.dataset.said !== wanted.join()) {
@@ -145,6 +186,9 @@ function vessels() {
       small.textContent = wanted[1];
       target.replaceChildren(wanted[0], small);
     }
+    const hand = find(".hand"), mayHand = !readOnly && now.armed && !now.trip && !now.step && now.link.state === "live";
+    if (hand.hidden === mayHand) hand.hidden = !mayHand;
+    hand.querySelector(".off").disabled = v.demand.kind === "off";
     const bar = find(".power div");
     if (bar) bar.style.width = (on ? v.duty * 100 : 0) + "%";
   });
