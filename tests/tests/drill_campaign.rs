@@ -165,3 +165,23 @@ fn c4_without_no_rise_a_blind_thermometer_takes_the_water_past_its_limit() {
         assert!(over_k > 2.0, "{}: {over_k} K past the limit without it", rig.rig.name);
     }
 }
+
+/// C1: rows that the three rigs and few seeds give too few injections. By default what a quarter of a minute allows.
+#[test]
+fn c1_rows_that_come_rarely_get_two_hundred_injections() {
+    let long = std::env::var("COPPERHOLD_LONG").is_ok_and(|long| long == "yes");
+    let rigs = rigs();
+    for (kind, seeds) in [(Kind::CoilFlowStops, 67), (Kind::ContactorOpen, 12), (Kind::ElementOpen, 12)] {
+        let seeds = if long { seeds } else { 2 };
+        let jobs: Vec<(&RigFile, u64)> = rigs.iter().flat_map(|rig| (1..=seeds).map(move |seed| (rig, seed))).collect();
+        let outcomes: Vec<Outcome> = jobs
+            .into_par_iter()
+            .flat_map_iter(|(rig, seed)| drill::some_of(rig, &[kind], seed).expect("a shipped rig is accepted"))
+            .collect();
+        assert!(outcomes.len() >= if long { 200 } else { 6 }, "{kind:?}: {}", outcomes.len());
+        for outcome in &outcomes {
+            assert!(outcome.injected && outcome.passed, "{outcome:?}");
+        }
+        println!("{kind:?}: {} injections, all as expected", outcomes.len());
+    }
+}

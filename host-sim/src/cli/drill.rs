@@ -2,9 +2,11 @@
 
 use super::Failure;
 use clap::Args as ClapArgs;
+use copperhold::drill::stress::Lossy;
 use copperhold::drill::{self, Outcome};
 use copperhold::files::{self, RigFile};
 use copperhold::rehearse::Rehearsal;
+use copperhold_core::guard::Trip;
 use indicatif::{ParallelProgressIterator, ProgressBar, ProgressStyle};
 use rayon::prelude::*;
 use std::path::PathBuf;
@@ -22,6 +24,9 @@ pub struct Args {
     /// Whole days without a fault, to count false trips.
     #[arg(long, value_name = "N", default_value_t = 6)]
     quiet_days: u64,
+    /// Whole days with twice the noise and every hundredth reading missing, to count trips.
+    #[arg(long, value_name = "N", default_value_t = 0)]
+    stress_days: u64,
     /// Rigs drawn at random as in `copperhold survey`, each heated twice without a fault, to count false trips.
     #[arg(long, value_name = "N", default_value_t = 20)]
     survey_rigs: u32,
@@ -43,22 +48,33 @@ pub fn run(args: &Args) -> Result<ExitCode, Failure> {
         jobs.par_iter().progress_with(bar(jobs.len(), "drills")).map(|&(rig, seed)| drill::all_of(&rigs[rig], seed)).collect();
     let outcomes: Vec<Outcome> =
         drills.map_err(|error| Failure::bad_input(format!("error: the controller does not accept a rig: {error:?}")))?.concat();
-    let (on_days, hours) = quiet_days(args.quiet_days)?;
-    let on_rigs = (0..args.survey_rigs)
+    let (on_days, hours) = quiet_days(args.quiet_days, "quiet days", false)?;
+    let tripped_rigs: Vec<(u32, Trip)> = (0..args.survey_rigs)
         .into_par_iter()
         .progress_with(bar(args.survey_rigs as usize, "survey rigs"))
-        .filter(|&number| copperhold::survey::false_trip(number, 1).is_some())
-        .count();
+        .filter_map(|number| copperhold::survey::false_trip(number, 1).map(|trip| (number, trip)))
+        .collect();
+    let on_rigs = tripped_rigs.len();
     let false_trips = on_days + on_rigs;
     print!("{}", drill::table(&outcomes, args.quiet_days as usize, false_trips));
     println!(
         "\nWithout a fault: {} brew days, {hours:.0} brew hours, {on_days} trips; {} random rigs heated twice, {on_rigs} trips.",
         args.quiet_days, args.survey_rigs
     );
+    for (number, trip) in tripped_rigs {
+        println!("  rig {number} of the survey with seed 1: {trip}");
+    }
     if let Some(path) = &args.report {
         copperhold::report::write_atomically(path, &drill::page(&outcomes, args.quiet_days as usize, false_trips))
             .map_err(|e| Failure::bad_input(format!("error: {e}")))?;
         println!("\nReport: {}", path.display());
+    }
+    if args.stress_days > 0 {
+        let (trips, hours) = quiet_days(args.stress_days, "stress days", true)?;
+        println!(
+            "Twice the noise and every hundredth reading missing: {} brew days, {hours:.0} brew hours, {trips} trips.",
+            args.stress_days
+        );
     }
     let good = false_trips == 0 && outcomes.iter().all(|outcome| outcome.passed);
     Ok(if good { ExitCode::SUCCESS } else { ExitCode::from(1) })
@@ -77,18 +93,22 @@ fn load(args: &Args) -> Result<Vec<RigFile>, Failure> {
 }
 
 /// Whole days of the shipped rigs with their sheets, seed after seed; returns how many tripped, and the hours of all.
-fn quiet_days(days: u64) -> Result<(usize, f64), Failure> {
+fn quiet_days(days: u64, what: &'static str, stressed: bool) -> Result<(usize, f64), Failure> {
     let refuse = |d: files::Diagnostic| Failure::bad_input(d.render(files::wants_colour()));
     let mut pairs = vec![(files::demo_rig().map_err(refuse)?, files::demo_sheet().map_err(refuse)?)];
     for (path, rig, sheet) in SHIPPED {
         pairs.push((files::parse_rig(path, rig).map_err(refuse)?, files::parse_sheet(path, sheet).map_err(refuse)?));
     }
+    if stressed {
+        pairs.iter_mut().for_each(|(rig, _)| drill::stress::noisy(rig));
+    }
     let tripped: Result<Vec<(bool, f64)>, String> = (0..days)
         .into_par_iter()
-        .progress_with(bar(days as usize, "quiet days"))
+        .progress_with(bar(days as usize, what))
         .map(|seed| {
             let (rig, sheet) = &pairs[seed as usize % pairs.len()];
-            let day = Rehearsal::new(rig, sheet, seed).and_then(|r| r.run(|_| ())).map_err(|e| e.to_string())?;
+            let day = Rehearsal::new(rig, sheet, seed).and_then(|r| r.tampered(Lossy::new(seed, stressed)).run(|_| ()));
+            let day = day.map_err(|e| e.to_string())?;
             Ok((!day.trips.is_empty(), day.samples.last().map_or(0.0, |sample| sample.t_s / 3_600.0)))
         })
         .collect();

@@ -1,6 +1,6 @@
 //! What is expected of the controller when a fault comes, and what it cannot see.
 
-use super::fault::{Fault, Kind};
+use super::fault::{Fault, Kind, WATCHDOG_S};
 use super::scene::Phase;
 use super::{Outcome, PAST_LIMIT_K, SHEATH_LIMIT_C};
 use crate::bench::Bench;
@@ -103,6 +103,8 @@ pub fn expected(rig: &RigFile, bench: &Bench<Fault>, kind: Kind, phase: Phase) -
         // Advice is given; meanwhile the tank may be sent as far above the mash as the cascade's limit.
         Kind::CoilFlowStops => Expected::Borne { over_k: 6.0 },
         Kind::BrownOut | Kind::ClockStops | Kind::ClockJumps => Expected::Off { within_s: 0.3 },
+        // The tick of the reset comes with the next control period.
+        Kind::Hang => Expected::Off { within_s: WATCHDOG_S + 0.3 },
         Kind::KeyOff | Kind::StopPressed | Kind::ArmButtonStuck => Expected::Off { within_s: 0.25 },
         Kind::ElementOpen if heating => trip(limits.no_rise_s),
         Kind::ElementOpen => Expected::Cold,

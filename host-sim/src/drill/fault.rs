@@ -3,9 +3,10 @@
 use crate::bench::Tamper;
 use crate::plant::{Brewery, Drive, FlowShare};
 use copperhold_core::fast::{Outputs, Switches};
+use copperhold_core::guard::sense::Sense;
 use copperhold_core::probe::{ProbeFault, Reading};
 use copperhold_core::units::{Celsius, Instant, Kelvin, Span};
-use copperhold_core::vessel::{Element, PerElement, PerVessel};
+use copperhold_core::vessel::{Element, PerElement, PerVessel, Vessel};
 
 /// What goes wrong. Numbers are rows of the hazard table in the contributors' guide.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
@@ -42,6 +43,8 @@ pub enum Kind {
     CoilFlowStops,
     /// H18, H28: the supply dips and the controller starts anew, key still on.
     BrownOut,
+    /// H19: the program hangs with its outputs as they are, until the watchdog resets it half a second later; key still on.
+    Hang,
     /// H22: the clock stands still.
     ClockStops,
     /// H22: the clock jumps ahead by an hour.
@@ -62,7 +65,7 @@ pub enum Kind {
 
 impl Kind {
     /// All faults, without [`Kind::None`].
-    pub const ALL: [Kind; 23] = [
+    pub const ALL: [Kind; 24] = [
         Kind::Dry,
         Kind::DryWithLevel,
         Kind::RelayShorted,
@@ -79,6 +82,7 @@ impl Kind {
         Kind::ProbeGlitches,
         Kind::CoilFlowStops,
         Kind::BrownOut,
+        Kind::Hang,
         Kind::ClockStops,
         Kind::ClockJumps,
         Kind::KeyOff,
@@ -107,6 +111,7 @@ impl Kind {
             Kind::ProbeGlitches => ("H13", "one wild sample a minute"),
             Kind::CoilFlowStops => ("H15", "coil flow stops"),
             Kind::BrownOut => ("H18 H28", "supply dips, key on"),
+            Kind::Hang => ("H19", "program hangs, key on"),
             Kind::ClockStops => ("H22", "clock stands still"),
             Kind::ClockJumps => ("H22", "clock jumps an hour"),
             Kind::KeyOff => ("H29", "key off"),
@@ -127,10 +132,41 @@ impl Kind {
     pub const fn is_fast(self) -> bool {
         matches!(
             self,
-            Kind::BrownOut | Kind::ClockStops | Kind::ClockJumps | Kind::KeyOff | Kind::StopPressed | Kind::ArmButtonStuck
+            Kind::BrownOut
+                | Kind::Hang
+                | Kind::ClockStops
+                | Kind::ClockJumps
+                | Kind::KeyOff
+                | Kind::StopPressed
+                | Kind::ArmButtonStuck
         )
     }
 }
+
+/// The watchdog resets a program that hangs after this long, s.
+pub const WATCHDOG_S: f64 = 0.5;
+
+/// What a detector looks for, to be kept from it: shows what the detector is worth.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum Sign {
+    /// The contactor's auxiliary contact.
+    Contact,
+    /// The current lines.
+    Current,
+    /// The level lines.
+    Level,
+    /// The stop loop.
+    StopLoop,
+    /// The key.
+    Key,
+    /// That a reading has failed: the last sound one is shown instead.
+    ProbeFault,
+    /// That a vessel is at its limit: it is shown a kelvin below the lowest limit there is.
+    Limit,
+}
+
+/// A kelvin below the limit of tank and tun.
+const BELOW_LIMIT: Celsius = Celsius::from_milli(89_000);
 
 /// One fault, injected at a moment.
 #[derive(Debug, Clone)]
@@ -149,6 +185,8 @@ pub struct Fault {
     pub unasked_s: Option<f64>,
     /// Power of the element in use, W.
     pub power_w: f64,
+    hidden: Option<Sign>,
+    sound: PerVessel<Option<Celsius>>,
     air_c: f64,
     held: Option<Celsius>,
     frozen_at: Option<Instant>,
@@ -167,12 +205,19 @@ impl Fault {
             unasked_j: 0.0,
             unasked_s: None,
             power_w,
+            hidden: None,
+            sound: PerVessel::default(),
             air_c,
             held: None,
             frozen_at: None,
             restarted: false,
             emptied: false,
         }
+    }
+
+    /// The same, with a sign kept from the controller.
+    pub fn hiding(self, hidden: Option<Sign>) -> Fault {
+        Fault { hidden, ..self }
     }
 
     fn begins(&mut self, t_s: f64) -> bool {
@@ -192,8 +237,31 @@ impl Fault {
     }
 }
 
-impl Tamper for Fault {
-    fn readings(&mut self, t_s: f64, readings: &mut PerVessel<Reading>) {
+impl Fault {
+    fn hide_readings(&mut self, readings: &mut PerVessel<Reading>) {
+        for vessel in Vessel::ALL {
+            let (reading, sound) = (readings.get_mut(vessel), self.sound.get_mut(vessel));
+            match (self.hidden, *reading) {
+                (Some(Sign::ProbeFault), Ok(c)) => *sound = Some(c),
+                (Some(Sign::ProbeFault), Err(_)) => *reading = sound.map_or(*reading, Ok),
+                (Some(Sign::Limit), Ok(c)) => *reading = Ok(c.min(BELOW_LIMIT)),
+                _ => {}
+            }
+        }
+    }
+
+    const fn hide_switches(&self, switches: &mut Switches) {
+        match self.hidden {
+            Some(Sign::Contact) => switches.sense.contactor = None,
+            Some(Sign::Current) => switches.sense.current = Sense::NONE.current,
+            Some(Sign::Level) => switches.sense.covered = Sense::NONE.covered,
+            Some(Sign::StopLoop) => switches.stop_loop = true,
+            Some(Sign::Key) => switches.key = true,
+            Some(Sign::ProbeFault | Sign::Limit) | None => {}
+        }
+    }
+
+    fn change_readings(&mut self, t_s: f64, readings: &mut PerVessel<Reading>) {
         let vessel = self.element.vessel();
         let changes = match self.kind {
             Kind::Dry | Kind::DryWithLevel => self.emptied,
@@ -228,7 +296,7 @@ impl Tamper for Fault {
         }
     }
 
-    fn switches(&mut self, t_s: f64, outputs: &Outputs, switches: &mut Switches) {
+    fn change_switches(&mut self, t_s: f64, outputs: &Outputs, switches: &mut Switches) {
         let kind = self.kind;
         match kind {
             Kind::KeyOff => switches.key &= !self.begins(t_s),
@@ -255,6 +323,18 @@ impl Tamper for Fault {
             _ => {}
         }
     }
+}
+
+impl Tamper for Fault {
+    fn readings(&mut self, t_s: f64, readings: &mut PerVessel<Reading>) {
+        self.change_readings(t_s, readings);
+        self.hide_readings(readings);
+    }
+
+    fn switches(&mut self, t_s: f64, outputs: &Outputs, switches: &mut Switches) {
+        self.change_switches(t_s, outputs, switches);
+        self.hide_switches(switches);
+    }
 
     fn clock(&mut self, now: Instant) -> Instant {
         let t_s = now.as_micros() as f64 * 1e-6;
@@ -265,11 +345,18 @@ impl Tamper for Fault {
     }
 
     fn restarts(&mut self, t_s: f64) -> bool {
-        if self.kind == Kind::BrownOut && !self.restarted && self.begins(t_s) {
-            self.restarted = true;
-            return true;
-        }
-        false
+        let due = match self.kind {
+            Kind::BrownOut => self.begins(t_s),
+            Kind::Hang => self.begins(t_s) && t_s >= self.at_s + WATCHDOG_S,
+            _ => false,
+        };
+        let restarts = due && !self.restarted;
+        self.restarted |= restarts;
+        restarts
+    }
+
+    fn hangs(&mut self, t_s: f64) -> bool {
+        self.kind == Kind::Hang && self.begins(t_s) && !self.restarted
     }
 
     fn power(&mut self, t_s: f64, outputs: &Outputs, drive: &mut Drive, brewery: &mut Brewery) {
@@ -300,5 +387,38 @@ impl Tamper for Fault {
             }
             _ => {}
         }
+    }
+}
+
+/// Two faults at once. A relay that has shorted heats as long as the contactor is closed, and one that is welded is.
+#[derive(Debug, Clone)]
+pub struct Pair(pub Fault, pub Fault);
+
+impl Tamper for Pair {
+    fn readings(&mut self, t_s: f64, readings: &mut PerVessel<Reading>) {
+        self.0.readings(t_s, readings);
+        self.1.readings(t_s, readings);
+    }
+
+    fn switches(&mut self, t_s: f64, outputs: &Outputs, switches: &mut Switches) {
+        self.0.switches(t_s, outputs, switches);
+        self.1.switches(t_s, outputs, switches);
+    }
+
+    fn restarts(&mut self, t_s: f64) -> bool {
+        let (one, other) = (self.0.restarts(t_s), self.1.restarts(t_s));
+        one || other
+    }
+
+    fn hangs(&mut self, t_s: f64) -> bool {
+        let (one, other) = (self.0.hangs(t_s), self.1.hangs(t_s));
+        one || other
+    }
+
+    fn power(&mut self, t_s: f64, outputs: &Outputs, drive: &mut Drive, brewery: &mut Brewery) {
+        let welded = [&self.0, &self.1].iter().any(|f| f.kind == Kind::ContactorStuck && t_s >= f.at_s);
+        let closed = Outputs { contactor: outputs.contactor || welded, ..*outputs };
+        self.0.power(t_s, &closed, drive, brewery);
+        self.1.power(t_s, &closed, drive, brewery);
     }
 }

@@ -8,6 +8,7 @@ mod expect;
 pub mod fault;
 mod page;
 pub mod scene;
+pub mod stress;
 mod table;
 
 pub use expect::{Expected, expected};
@@ -19,7 +20,7 @@ use crate::files::RigFile;
 use copperhold_core::guard::Trip;
 use copperhold_core::settings::SettingsError;
 use copperhold_core::vessel::Vessel;
-use fault::{Fault, Kind};
+use fault::{Fault, Kind, Sign};
 use scene::Phase;
 
 /// A drill is watched for this long, s.
@@ -68,10 +69,15 @@ pub struct Outcome {
 
 /// Runs one drill on a prepared bench.
 pub fn drill(rig: &RigFile, scene: &Bench<Honest>, phase: Phase, kind: Kind, seed: u64) -> Outcome {
+    drill_without(rig, scene, phase, kind, seed, None)
+}
+
+/// The same with a sign kept from the controller: what should find the fault by that sign cannot.
+pub fn drill_without(rig: &RigFile, scene: &Bench<Honest>, phase: Phase, kind: Kind, seed: u64, hidden: Option<Sign>) -> Outcome {
     let element = phase.element();
     let power_w = *rig.rig.element_power_w().get(element);
     let start_s = scene.t_s();
-    let fault = Fault::new(kind, element, start_s + 0.01, power_w, rig.rig.site.air_c);
+    let fault = Fault::new(kind, element, start_s + 0.01, power_w, rig.rig.site.air_c).hiding(hidden);
     let mut bench = scene.clone().tampered(fault);
     bench.every_tick = kind.is_fast();
     let expected = expected(rig, &bench, kind, phase);
@@ -160,10 +166,22 @@ impl Watch {
 /// # Errors
 /// The controller does not accept the rig.
 pub fn all_of(rig: &RigFile, seed: u64) -> Result<Vec<Outcome>, SettingsError> {
+    let kinds: Vec<Kind> = Kind::ALL.into_iter().chain([Kind::None]).collect();
+    some_of(rig, &kinds, seed)
+}
+
+/// As [`all_of`], for some faults.
+///
+/// # Errors
+/// The controller does not accept the rig.
+pub fn some_of(rig: &RigFile, kinds: &[Kind], seed: u64) -> Result<Vec<Outcome>, SettingsError> {
     let mut outcomes = Vec::new();
     for phase in Phase::ALL {
+        if !kinds.iter().any(|&kind| expect::applies(kind, phase)) {
+            continue;
+        }
         let scene = scene::scene(rig, phase, seed)?;
-        for kind in Kind::ALL.into_iter().chain([Kind::None]) {
+        for &kind in kinds {
             if expect::applies(kind, phase) {
                 outcomes.push(drill(rig, &scene, phase, kind, seed));
             }

@@ -12,6 +12,13 @@ use copperhold_core::vessel::Vessel;
 /// Changes the noise for the second heat-up.
 pub(super) const OTHER_NOISE: u64 = 1 << 40;
 
+/// The slowest rigs heat for longer than the controller lets anybody be away: somebody presses a button every few hours, s.
+const LOOKED_AFTER_S: f64 = 3.0 * 3_600.0;
+
+fn is_looked_after(t_s: f64) -> bool {
+    t_s >= LOOKED_AFTER_S && t_s % LOOKED_AFTER_S < 1.0
+}
+
 /// One heat-up under the real controller.
 pub(super) struct Heated {
     pub outcome: Outcome,
@@ -35,12 +42,14 @@ pub(super) fn heat_up(draw: &Draw, noise_seed: u64, knowledge: Knowledge, least_
     let start_s = bench.t_s();
     debug_assert!((start_s - STILL_S).abs() < 1e-9);
     let mut judge = Judge::new(draw.target_c, least_s);
+    let mut trip = None;
     while !judge.is_over() {
+        bench.switches.acknowledge = trip.is_none() && is_looked_after(bench.t_s());
         bench.advance();
+        trip = trip.or(bench.controller.supervisor().guard().latch().map(|latch| latch.trip));
         judge.see(bench.t_s() - start_s, bench.brewery.bulk_c().liquor_tank);
     }
     let supervisor = bench.controller.supervisor();
-    let trip = supervisor.guard().latch().map(|latch| latch.trip);
     let outcome = judge.outcome();
     Heated { outcome: Outcome { settled: outcome.settled && trip.is_none(), ..outcome }, knowledge: supervisor.knowledge(), trip }
 }

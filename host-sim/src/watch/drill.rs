@@ -50,6 +50,10 @@ impl Tamper for Later {
         self.fault.as_mut().is_some_and(|fault| fault.restarts(t_s))
     }
 
+    fn hangs(&mut self, t_s: f64) -> bool {
+        self.fault.as_mut().is_some_and(|fault| fault.hangs(t_s))
+    }
+
     fn power(&mut self, t_s: f64, outputs: &Outputs, drive: &mut Drive, brewery: &mut Brewery) {
         if let Some(fault) = &mut self.fault {
             fault.power(t_s, outputs, drive, brewery);
