@@ -176,9 +176,10 @@ impl Slope {
     /// No change.
     pub const ZERO: Slope = Slope(I8F24::ZERO);
 
-    /// From millionths of a kelvin per second, rounded toward zero, saturating.
+    /// From millionths of a kelvin per second, rounded to nearest, saturating. [`Slope::micro`] gives the same number back.
     pub const fn from_micro(micro_k_per_s: i32) -> Slope {
-        let bits = ((micro_k_per_s as i64) << 24) / 1_000_000;
+        let wide = (micro_k_per_s as i64) << 24;
+        let bits = (wide + if wide < 0 { -500_000 } else { 500_000 }) / 1_000_000;
         if bits > i32::MAX as i64 {
             Slope(I8F24::MAX)
         } else if bits < i32::MIN as i64 {
@@ -198,9 +199,10 @@ impl Slope {
         self.0
     }
 
-    /// In millionths of a kelvin per second, rounded toward zero.
+    /// In millionths of a kelvin per second, rounded to nearest.
     pub const fn micro(self) -> i32 {
-        ((self.0.to_bits() as i64 * 1_000_000) / (1 << 24)) as i32
+        let wide = self.0.to_bits() as i64 * 1_000_000;
+        ((wide + if wide < 0 { -(1 << 23) } else { 1 << 23 }) / (1 << 24)) as i32
     }
 
     /// What this rate adds up to over a span, saturating, rounded toward zero.

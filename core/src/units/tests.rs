@@ -67,12 +67,15 @@ fn a_product_of_kelvin_rounds_toward_zero_on_both_sides() {
 }
 
 #[test]
-fn slope_rounds_toward_zero_on_both_sides_and_saturates() {
+fn slope_rounds_to_nearest_on_both_sides_saturates_and_comes_back() {
     assert_eq!((slope_bits(1).micro(), slope_bits(-1).micro()), (0, 0));
     assert_eq!((slope_bits(17).micro(), slope_bits(-17).micro()), (1, -1));
-    assert_eq!((Slope::from_micro(1).fixed().to_bits(), Slope::from_micro(-1).fixed().to_bits()), (16, -16));
+    assert_eq!((Slope::from_micro(1).fixed().to_bits(), Slope::from_micro(-1).fixed().to_bits()), (17, -17));
+    for micro in [-1_000_000, -449, -1, 0, 1, 2, 3, 449, 450, 31_000, 65_500, 1_000_000] {
+        assert_eq!(Slope::from_micro(micro).micro(), micro);
+    }
     assert_eq!((Slope::from_micro(i32::MAX), Slope::from_micro(i32::MIN)), (slope_bits(i32::MAX), slope_bits(i32::MIN)));
-    assert_eq!((slope_bits(i32::MAX).micro(), slope_bits(i32::MIN).micro()), (127_999_999, -128_000_000));
+    assert_eq!((slope_bits(i32::MAX).micro(), slope_bits(i32::MIN).micro()), (128_000_000, -128_000_000));
 }
 
 #[test]
@@ -176,7 +179,7 @@ fn watts_and_litres_saturate_at_their_ends() {
 fn quantities_print_with_their_units() {
     assert_eq!(format!("{:?}", Celsius::from_milli(-500)), "-0.500 C");
     assert_eq!(format!("{:?}", Kelvin::from_milli(1_250)), "1.250 K");
-    assert_eq!(format!("{:?}", Slope::from_micro(65_500)), "65.499 mK/s");
+    assert_eq!(format!("{:?}", Slope::from_micro(65_500)), "65.500 mK/s");
     assert_eq!(format!("{:?}", Duty::from_basis_points(3_333)), "33.330 %");
     assert_eq!(format!("{:?}", Span::from_millis(90_001)), "90.001 s");
     assert_eq!(format!("{:?}", Instant::from_micros(250_000)), "0.250 s");

@@ -33,7 +33,8 @@ fn line(canvas: &mut Canvas, view: &View<'_>, vessel: Vessel, y: i32) {
     if let Some(element) = vessel.element() {
         let percent = (status.wanted.get(element).basis_points() + 50) / 100;
         if percent > 0 {
-            let figure = short(format_args!("{percent}%"));
+            // Four characters would touch the target.
+            let figure = if percent < 100 { short(format_args!("{percent}%")) } else { short(format_args!("100")) };
             write(canvas, &FONT_6X10, 128 - i32::try_from(figure.len()).unwrap_or(3) * 6, y + 3, true, &figure);
         }
     }
