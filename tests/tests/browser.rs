@@ -2,6 +2,7 @@
 //! `target/watch-shots`. Needs node and Debian's chromium; `tests/run` installs the browser, this test the locked package.
 
 use copperhold_tests::fake_board::{bench, board};
+use copperhold_tests::http::Client;
 use copperhold_tests::watched::{Watched, root};
 use serde_json::Value;
 use std::net::{IpAddr, SocketAddr, UdpSocket};
@@ -103,6 +104,8 @@ fn s9_from_another_address_the_page_shows_nothing_until_the_code_from_the_termin
     let watch = Watched::start(["--rehearse", "--speed", "60", "--listen", &SocketAddr::new(ip, 0).to_string()]);
     let (address, code) = watch.abroad();
     assert_eq!(address.ip(), ip);
+    let (status, _, figures) = Client(address).get("/metrics", "");
+    assert_eq!((status, figures.contains("copperhold_")), (401, false), "nor do other programs see figures");
     let seen = drive("pair", &watch, address, &code);
     assert_eq!(seen["beforePairing"], serde_json::json!(["code", true, ""]), "the form alone, ready to be filled in");
     assert!(seen["wrong"].as_str().is_some_and(|text| text.contains("another code")), "{seen}");
