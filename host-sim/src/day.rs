@@ -1,5 +1,10 @@
 //! The record of one brew day: what the table, the report and the JSON are made of.
 
+mod judged;
+
+pub use judged::Judged;
+
+use copperhold_core::sheet::Step;
 use copperhold_core::vessel::{Element, PerElement, PerVessel, Vessel};
 
 /// Which units the reader prefers.
@@ -206,4 +211,16 @@ pub struct Volumes {
     pub boil_off_l_per_h: f64,
     /// Power of the timed boil that did not become vapour, from the two volumes, W: the rig's `boil_loss`. `None`: they do not tell.
     pub dry_loss_w: Option<f64>,
+}
+
+impl Volumes {
+    /// What a sheet's steps say before anything was measured.
+    pub fn planned(steps: &[Step]) -> Volumes {
+        let litres = |of: fn(&Step) -> i32| f64::from(steps.iter().map(of).sum::<i32>()) / 1000.0;
+        Volumes {
+            strike_l: litres(|step| if let Step::DoughIn { strike, .. } = step { strike.millilitres() } else { 0 }),
+            sparge_l: litres(|step| if let Step::Sparge { water, .. } = step { water.millilitres() } else { 0 }),
+            ..Volumes::default()
+        }
+    }
 }

@@ -4,6 +4,7 @@ use crate::interlock::Timing;
 use crate::probe::Limits;
 use crate::settings::Draft;
 use crate::sheet::Step;
+use crate::units::Slope;
 use crate::units::{Litres, Watts};
 use std::vec::Vec;
 

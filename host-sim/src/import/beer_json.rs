@@ -352,17 +352,8 @@ impl Reader {
             let at_c = self.needed(step, "step_temperature", &TEMPERATURE, MASH_C);
             let minutes = self.needed(step, "step_time", &TIME, MINUTES);
             if let (Some(at_c), Some(minutes)) = (at_c, minutes) {
-                if recipe.rests.last().is_some_and(|before| at_c < before.at_c) {
-                    let message = format!("a mash step at {at_c:.1} C after a warmer one");
-                    self.fault(
-                        ProblemKind::StepOrder,
-                        step,
-                        &message,
-                        "steps that rise",
-                        "a coil warms a mash and cannot cool it: reorder the steps",
-                    );
-                }
-                recipe.rests.push(Rest { name, at_c, lasts_s: minutes * 60.0 });
+                let rest = Rest { name, at_c, lasts_s: minutes * 60.0 };
+                self.problems.rest(&mut recipe.rests, &Place::Path(step.path.clone()), &format!("{at_c:.1}"), rest);
             }
         }
     }

@@ -74,6 +74,16 @@ impl Problems {
         });
     }
 
+    /// Adds a rest, and a problem if it is colder than the one before. `written`: its temperature for the message, degrees Celsius.
+    pub fn rest(&mut self, rests: &mut Vec<Rest>, place: &Place, written: &str, rest: Rest) {
+        if rests.last().is_some_and(|before| rest.at_c < before.at_c) {
+            let message = format!("a mash step at {written} C after a warmer one");
+            let remedy = "a coil warms a mash and cannot cool it: reorder the steps";
+            self.add(ProblemKind::StepOrder, place, &message, "steps that rise", remedy);
+        }
+        rests.push(rest);
+    }
+
     /// The value, if it lies within the range (ends included). `unit` is for the message.
     pub fn within(&mut self, place: &Place, what: &str, value: f64, (least, most): (f64, f64), unit: &str) -> Option<f64> {
         if value.is_finite() && (least..=most).contains(&value) {

@@ -3,10 +3,11 @@
 use super::heat_ups::HeatUps;
 use super::sharing::Sharing;
 use crate::bench::{Bench, Tamper};
-use crate::day::{AdditionRecord, AdviceRecord, Day, PromptRecord, Sample, StepRecord, TripRecord, Volumes};
+use crate::day::{AdditionRecord, AdviceRecord, Day, Judged, PromptRecord, Sample, StepRecord, TripRecord, Volumes};
 use crate::files::{AdditionText, RigFile, SheetFile};
 use crate::fit;
 use crate::plant::{Brewery, Truth, air};
+use crate::report::measure::Measure;
 use crate::sheet_subject::subject;
 use copperhold_core::boil_power;
 use copperhold_core::event::{Entry, Event};
@@ -35,11 +36,7 @@ struct Running {
     started_s: f64,
     from_c: Option<f64>,
     energy_j: f64,
-    /// The target has been reached, or the timer runs.
-    reached: bool,
-    highest_c: f64,
-    squares: f64,
-    count: u32,
+    judged: Judged,
 }
 
 /// The record being made.
@@ -76,12 +73,6 @@ impl Recorder {
                 }
             })
             .collect();
-        let volume = |f: fn(&Step) -> i32| f64::from(compiled.steps.iter().map(f).sum::<i32>()) / 1000.0;
-        let volumes = Volumes {
-            strike_l: volume(|step| if let Step::DoughIn { strike, .. } = step { strike.millilitres() } else { 0 }),
-            sparge_l: volume(|step| if let Step::Sparge { water, .. } = step { water.millilitres() } else { 0 }),
-            ..Volumes::default()
-        };
         let day = Day {
             sheet: sheet.name.clone(),
             rig: rig.rig.name.clone(),
@@ -90,7 +81,7 @@ impl Recorder {
             element_w: rig.rig.element_power_w(),
             sample_s: SAMPLE_S,
             boiling_c: air::boiling_point_c(rig.rig.site.altitude_m),
-            volumes,
+            volumes: Volumes::planned(&compiled.steps),
             ..Day::default()
         };
         Recorder {
@@ -182,11 +173,8 @@ impl Recorder {
     /// Somebody answered a prompt.
     pub fn answered(&mut self, t_s: f64, prompt: Prompt) {
         if let Some((_, asked_s)) = self.asked.take_if(|(asked, _)| *asked == prompt) {
-            let volume = prompt.volume().map(|volume| {
-                let litres = f64::from(volume.millilitres()) / 1000.0;
-                format!(" ({})", crate::report::measure::Measure(self.day.units).volume_text(litres))
-            });
-            let text = format!("{}{}", prompt.ask(), volume.unwrap_or_default());
+            let litres = prompt.volume().map(|volume| f64::from(volume.millilitres()) / 1000.0);
+            let text = Measure(self.day.units).asked_text(prompt.ask(), litres);
             self.day.prompts.push(PromptRecord { asked_s, answered_s: t_s, text });
         }
     }
@@ -234,10 +222,7 @@ impl Recorder {
             started_s: t_s,
             from_c: plan.vessel.filter(|&v| *truth.cold_l.get(v) > 0.1).map(|v| *truth.bulk_c.get(v)),
             energy_j: brewery.electric_j(),
-            reached: false,
-            highest_c: f64::NEG_INFINITY,
-            squares: 0.0,
-            count: 0,
+            judged: Judged::default(),
         });
     }
 
@@ -257,7 +242,6 @@ impl Recorder {
                 boil_power::measure(litres(from_l), litres(to_l), lasted, mean).map(|loss| f64::from(loss.get()));
             self.day.volumes.boil_off_l_per_h = (from_l - to_l) / ((t_s - began_s) / 3600.0).max(1e-9);
         }
-        let judged = plan.target_c.filter(|_| running.reached);
         self.day.steps.push(StepRecord {
             name: plan.name.clone(),
             started_s: running.started_s,
@@ -267,8 +251,8 @@ impl Recorder {
             from_c: running.from_c,
             target_c: plan.target_c,
             to_c: plan.vessel.map(|v| *truth.bulk_c.get(v)),
-            overshoot_k: judged.map(|target_c| (running.highest_c - target_c).max(0.0)),
-            hold_rms_k: (running.count > 0).then(|| (running.squares / f64::from(running.count)).sqrt()),
+            overshoot_k: running.judged.overshoot_k(plan.target_c),
+            hold_rms_k: running.judged.hold_rms_k(),
             energy_kwh: (brewery.electric_j() - running.energy_j) / 3.6e6,
         });
     }
@@ -285,15 +269,7 @@ impl Recorder {
         let Some(Plan { vessel: Some(vessel), target_c: Some(target_c), boils: false, .. }) = plan else {
             return;
         };
-        let bulk_c = *truth.bulk_c.get(*vessel);
-        running.reached |= timed || (running.from_c.is_some_and(|from_c| from_c < *target_c) && bulk_c >= target_c - 0.3);
-        if running.reached {
-            running.highest_c = running.highest_c.max(bulk_c);
-        }
-        if timed {
-            running.squares += (bulk_c - target_c).powi(2);
-            running.count += 1;
-        }
+        running.judged.look(running.from_c, *target_c, *truth.bulk_c.get(*vessel), timed);
     }
 
     fn sample<T: Tamper>(&mut self, truth: &Truth, bench: &Bench<T>) {

@@ -65,6 +65,11 @@ impl Measure {
         format!("{} {}", fixed(self.volume(litres), self.volume_decimals()), self.volumes())
     }
 
+    /// What a person is asked, with the volume it is about.
+    pub fn asked_text(self, ask: &str, litres: Option<f64>) -> String {
+        litres.map_or_else(|| ask.to_owned(), |litres| format!("{ask} ({})", self.volume_text(litres)))
+    }
+
     /// A rate of boil-off with its unit.
     pub fn rate_text(self, litres_per_hour: f64) -> String {
         format!("{} {}/h", fixed(self.volume(litres_per_hour), 2), self.volumes())

@@ -5,11 +5,10 @@
 
 use super::state::{About, Now, StepNow};
 use super::track::Known;
-use crate::day::{AdditionRecord, AdviceRecord, Day, PromptRecord, Sample, StepRecord, TripRecord, Volumes};
+use crate::day::{AdditionRecord, AdviceRecord, Day, Judged, PromptRecord, Sample, StepRecord, TripRecord, Volumes};
 use crate::logbook::{BookError, Logbook, Opening, Writer};
 use crate::report::measure::Measure;
 use crate::sheet_subject::subject;
-use copperhold_core::sheet::Step;
 use copperhold_core::supervisor::Knowledge;
 use copperhold_core::vessel::{PerElement, PerVessel, Vessel};
 use std::path::Path;
@@ -21,8 +20,6 @@ use std::time::Instant;
 const SAMPLE_S: f64 = 1.0;
 /// Moments further apart than this say nothing of the time between them, s.
 const GAP_S: f64 = 5.0;
-/// A vessel this close below its target has reached it, K.
-const REACHED_K: f64 = 0.3;
 
 /// The files as used.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
@@ -141,10 +138,7 @@ struct Running {
     target_c: Option<f64>,
     from_c: Option<f64>,
     energy_j: f64,
-    reached: bool,
-    highest_c: f64,
-    squares: f64,
-    count: u32,
+    judged: Judged,
 }
 
 /// The record being made.
@@ -171,14 +165,8 @@ impl Page {
     fn new(known: &Known) -> Page {
         let About { units, rig, sheet, element_w, boiling_c, .. } = &known.about;
         let named = |name: &str, nothing: &str| if name.is_empty() { nothing.to_owned() } else { name.to_owned() };
-        let litres = |of: fn(&Step) -> i32| f64::from(known.steps.iter().map(of).sum::<i32>()) / 1000.0;
-        let volumes = Volumes {
-            strike_l: litres(|step| if let Step::DoughIn { strike, .. } = step { strike.millilitres() } else { 0 }),
-            sparge_l: litres(|step| if let Step::Sparge { water, .. } = step { water.millilitres() } else { 0 }),
-            ..Volumes::default()
-        };
         let day = Day {
-            volumes,
+            volumes: Volumes::planned(&known.steps),
             sheet: named(sheet, "a sheet that was not given"),
             rig: named(rig, "a rig that was not given"),
             units: *units,
@@ -275,10 +263,7 @@ impl Page {
                     target_c,
                     from_c: reading_c,
                     energy_j: self.total_j(),
-                    reached: false,
-                    highest_c: f64::NEG_INFINITY,
-                    squares: 0.0,
-                    count: 0,
+                    judged: Judged::default(),
                 }
             });
         }
@@ -287,15 +272,7 @@ impl Page {
         running.target_c = held.or(running.target_c);
         let reading_c = running.vessel.and_then(|v| now.vessel(v).reading_c);
         if let (Some(target_c), Some(reading_c)) = (running.target_c, reading_c) {
-            let timed = now.timer.is_some();
-            running.reached |= timed || (running.from_c.is_some_and(|from| from < target_c) && reading_c >= target_c - REACHED_K);
-            if running.reached {
-                running.highest_c = running.highest_c.max(reading_c);
-            }
-            if timed {
-                running.squares += (reading_c - target_c).powi(2);
-                running.count += 1;
-            }
+            running.judged.look(running.from_c, target_c, reading_c, now.timer.is_some());
         }
     }
 
@@ -307,7 +284,6 @@ impl Page {
         let energy_kwh = self.total_j() / 3.6e6;
         let Some(running) = self.running.take() else { return };
         let to_c = running.vessel.and_then(|v| *self.day.samples.last()?.reading_c.get(v));
-        let judged = running.target_c.filter(|_| running.reached);
         self.day.steps.push(StepRecord {
             planned_s: self.known.about.steps.get(running.step.index).and_then(|step| step.lasts_s),
             name: running.step.name,
@@ -317,8 +293,8 @@ impl Page {
             from_c: running.from_c,
             target_c: running.target_c,
             to_c,
-            overshoot_k: judged.map(|target_c| (running.highest_c - target_c).max(0.0)),
-            hold_rms_k: (running.count > 0).then(|| (running.squares / f64::from(running.count)).sqrt()),
+            overshoot_k: running.judged.overshoot_k(running.target_c),
+            hold_rms_k: running.judged.hold_rms_k(),
             energy_kwh: energy_kwh - running.energy_j / 3.6e6,
         });
     }
@@ -330,8 +306,7 @@ impl Page {
 
     fn events(&mut self, now: &Now) {
         let asked = now.prompt.as_ref().map(|prompt| {
-            let volume = prompt.litres.map(|litres| format!(" ({})", Measure(self.day.units).volume_text(litres)));
-            let text = format!("{}{}", prompt.text, volume.unwrap_or_default());
+            let text = Measure(self.day.units).asked_text(prompt.text, prompt.litres);
             PromptRecord { asked_s: self.time(prompt.asked_s), answered_s: self.t_s, text }
         });
         let same = |old: &PromptRecord| asked.as_ref().is_some_and(|new| (new.asked_s, &new.text) == (old.asked_s, &old.text));

@@ -12,23 +12,21 @@ pub const BEAT_MS: u64 = 250;
 /// Orders that may wait for the source.
 const WAITING_ORDERS: usize = 16;
 
-/// A moment, and the same as JSON: written once for all readers.
+/// A moment, and the same for pages: written once for all of them.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Snapshot {
     /// As data.
     pub now: Now,
-    /// As JSON.
-    pub json: Arc<str>,
-    /// The same as a server-sent event.
+    /// As JSON in a server-sent event.
     pub event: Bytes,
 }
 
 impl Snapshot {
     fn of(now: Now) -> Arc<Snapshot> {
         // Plain data without maps: nothing in it can fail to be written.
-        let json: Arc<str> = serde_json::to_string(&now).unwrap_or_default().into();
+        let json = serde_json::to_string(&now).unwrap_or_default();
         let event = Bytes::from(format!("event: now\ndata: {json}\n\n"));
-        Arc::new(Snapshot { now, json, event })
+        Arc::new(Snapshot { now, event })
     }
 }
 
