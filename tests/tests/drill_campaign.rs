@@ -166,7 +166,7 @@ fn c4_without_no_rise_a_blind_thermometer_takes_the_water_past_its_limit() {
     }
 }
 
-/// C1: rows that the three rigs and few seeds give too few injections. By default what a quarter of a minute allows.
+/// C1: rows that the three rigs and few seeds give too few injections. By default two seeds.
 #[test]
 fn c1_rows_that_come_rarely_get_two_hundred_injections() {
     let long = std::env::var("COPPERHOLD_LONG").is_ok_and(|long| long == "yes");
