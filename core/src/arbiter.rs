@@ -7,6 +7,7 @@
 
 use crate::units::{Duty, Kelvin, Slope, Span};
 use crate::vessel::{Element, PerElement};
+use crate::wide::Product;
 use fixed::types::I16F16;
 
 /// A vessel in bulk heat-up keeps the element for at least this long between two slices of the other: at most 17 changeovers a minute.
@@ -97,7 +98,7 @@ impl Arbiter {
             // What was had beyond the want pays for a slice that was waited for.
             let lacks = if contested { lacks << 16 } else { 0 };
             let missed = self.missed.get_mut(element);
-            let step = lacks.saturating_sub(*missed).saturating_mul(dt_us >> 10) / (MISSED_OVER_US >> 10);
+            let step = lacks.saturating_sub(*missed).product(dt_us >> 10) / (MISSED_OVER_US >> 10);
             *missed = missed.saturating_add(step);
         }
     }
@@ -128,7 +129,7 @@ fn asks(want: &Want) -> bool {
 /// Full-power time worth a changeover.
 fn slice(want: &Want) -> Span {
     let Some(slope) = want.slope else { return SLICE.0 };
-    let rise_us = u64::try_from(SLICE_RISE.fixed().to_bits()).unwrap_or(0).saturating_mul(1_000_000 << 8);
+    let rise_us = u64::try_from(SLICE_RISE.fixed().to_bits()).unwrap_or(0).product(1_000_000 << 8);
     let slope_bits = u64::try_from(slope.fixed().to_bits()).unwrap_or(0);
     let us = rise_us.checked_div(slope_bits).unwrap_or(u64::MAX);
     Span::from_micros(us).clamp(SLICE.0, SLICE.1)

@@ -16,6 +16,7 @@
 //! plateau and are thrown away.
 
 use crate::units::{Celsius, Duty, Kelvin, Slope, Span};
+use crate::wide::Product;
 use fixed::types::{I8F24, I16F16};
 use heapless::Deque;
 
@@ -131,7 +132,7 @@ impl Boil {
 
     fn remember(&mut self, elapsed: Span, reading: Celsius, applied: Duty) {
         let dt_us = i64::try_from(elapsed.as_micros()).unwrap_or(i64::MAX);
-        self.sum = self.sum.saturating_add(i64::from(reading.fixed().to_bits()).saturating_mul(dt_us));
+        self.sum = self.sum.saturating_add(i64::from(reading.fixed().to_bits()).product(dt_us));
         self.summed = self.summed.plus(elapsed);
         self.heated = self.heated.plus(elapsed.share(applied));
         if self.summed >= EVERY {
@@ -206,7 +207,7 @@ impl Boil {
 
 /// `slope x share`.
 fn times(slope: Slope, share: I16F16) -> Slope {
-    let bits = i64::from(slope.fixed().to_bits()).saturating_mul(i64::from(share.to_bits())) >> 16;
+    let bits = i64::from(slope.fixed().to_bits()).product(i64::from(share.to_bits())) >> 16;
     Slope::from_fixed(I8F24::from_bits(i32::try_from(bits).unwrap_or(i32::MAX)))
 }
 

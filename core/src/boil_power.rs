@@ -7,6 +7,7 @@
 //! one element holds for another.
 
 use crate::units::{Duty, Litres, Span, Watts};
+use crate::wide::Product;
 use fixed::types::I16F16;
 
 /// Power that boils off 1 L/h, in W x 1000: heat of vaporisation 2257 kJ/kg at 100 C (steam tables) x 0.998 kg/L at 20 C / 3600 s. At 3000 m
@@ -33,7 +34,7 @@ impl BoilPower {
     pub fn watts(self, full: Watts, dry_loss: Watts) -> Watts {
         match self {
             BoilPower::Share(duty) => {
-                let watts = u64::from(full.get()).saturating_mul(u64::from(duty.bits())).saturating_add(1 << 15) >> 16;
+                let watts = u64::from(full.get()).product(u64::from(duty.bits())).saturating_add(1 << 15) >> 16;
                 Watts::new(u32::try_from(watts).unwrap_or(u32::MAX))
             }
             BoilPower::Power(watts) => watts,
@@ -71,7 +72,7 @@ pub fn measure(before: Litres, after: Litres, lasted: Span, mean: Watts) -> Opti
 
 /// What a mean power boils off in an hour, measured cold; none below the dry loss. Saturates.
 pub fn boil_off(mean: Watts, dry_loss: Watts) -> Litres {
-    let microwatt_hours = u64::from(mean.get().saturating_sub(dry_loss.get())).saturating_mul(1_000_000);
+    let microwatt_hours = u64::from(mean.get().saturating_sub(dry_loss.get())).product(1_000_000);
     Litres::from_millilitres(i32::try_from(microwatt_hours / MILLIWATT_PER_L_PER_H).unwrap_or(i32::MAX))
 }
 
@@ -79,8 +80,8 @@ pub fn boil_off(mean: Watts, dry_loss: Watts) -> Litres {
 fn vapour_watts(volume: Litres, within: Span) -> u32 {
     let millilitres = u64::try_from(volume.millilitres()).unwrap_or(0);
     // mL x mW h / L = uW h; over hours.
-    let microwatt_hours = millilitres.saturating_mul(MILLIWATT_PER_L_PER_H);
-    let watts = microwatt_hours.saturating_mul(3_600).checked_div(within.as_millis().saturating_mul(1_000)).unwrap_or(u64::MAX);
+    let microwatt_hours = millilitres.product(MILLIWATT_PER_L_PER_H);
+    let watts = microwatt_hours.product(3_600).checked_div(within.as_millis().product(1_000)).unwrap_or(u64::MAX);
     u32::try_from(watts).unwrap_or(u32::MAX)
 }
 

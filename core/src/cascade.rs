@@ -28,6 +28,7 @@
 mod tests;
 
 use crate::units::{Celsius, Duty, Kelvin, Slope, Span};
+use crate::wide::Product;
 use fixed::types::I16F16;
 use heapless::Deque;
 
@@ -194,12 +195,12 @@ impl Cascade {
         let slope = tank.slope.map_or(0, |slope| i64::from(slope.fixed().to_bits()));
         let mean = &mut self.mean;
         mean.for_us = mean.for_us.saturating_add(dt_us);
-        let add = |sum: &mut i64, value: i64| *sum = sum.saturating_add(value.saturating_mul(dt_us));
+        let add = |sum: &mut i64, value: i64| *sum = sum.saturating_add(value.product(dt_us));
         add(&mut mean.mash, i64::from(mash.fixed().to_bits()));
         add(&mut mean.gap, bits(gap));
         add(&mut mean.settled, i64::from(tank.settled.fixed().to_bits()));
         // Slope is Q24 K/s: the product with a Q16 share, in Q24.
-        add(&mut mean.heat, slope.saturating_mul(i64::from(tank.applied.bits())) >> 16);
+        add(&mut mean.heat, slope.product(i64::from(tank.applied.bits())) >> 16);
         if mean.for_us < EVERY_US {
             return;
         }
@@ -260,7 +261,7 @@ impl Follow {
     }
 
     fn time_s(&self) -> i64 {
-        self.squares.saturating_mul(WINDOW_S).checked_div(self.products.max(1)).unwrap_or(TIME_S.1).clamp(TIME_S.0, TIME_S.1)
+        self.squares.product(WINDOW_S).checked_div(self.products.max(1)).unwrap_or(TIME_S.1).clamp(TIME_S.0, TIME_S.1)
     }
 
     /// The offset at a mash temperature, Q16.
@@ -282,18 +283,17 @@ impl Follow {
         }
         let time_s = self.time_s();
         // The part of the gap that moves the mash.
-        let moving = rise.saturating_mul(time_s) / WINDOW_S;
+        let moving = rise.product(time_s) / WINDOW_S;
         let surprise = drive.saturating_sub(moving);
-        let weight = STILL.saturating_mul(STILL).saturating_mul(ONE)
-            / STILL.saturating_mul(STILL).saturating_add(moving.saturating_mul(moving)).max(1);
+        let weight = STILL.product(STILL).product(ONE) / STILL.product(STILL).saturating_add(moving.product(moving)).max(1);
         // The mean of all still windows, then the mean of late ones.
-        let most = (time_s / 2).max(LEARN_S).saturating_mul(ONE * 1_000_000 / EVERY_US);
+        let most = (time_s / 2).max(LEARN_S).product(ONE * 1_000_000 / EVERY_US);
         self.still = self.still.saturating_add(weight).min(most);
         // A still mash below a hot tank may also mean that nothing flows: up is slow.
         let step = ((product(weight, surprise) << 32) / self.still.max(ONE)).min(FASTEST_UP << 16);
         let at_reference = scaled(step, OFFSET_AT.above(ROOM), target.above(ROOM));
         self.offset = self.offset.saturating_add(at_reference).clamp(0, 20 << 32);
-        offset.saturating_mul(WINDOW_S) / time_s
+        offset.product(WINDOW_S) / time_s
     }
 }
 
@@ -336,7 +336,7 @@ impl Balance {
     }
 
     fn learn(&mut self, work: i64, warmed: i64, rise: i64) {
-        let add = |sum: &mut i64, x: i64, y: i64| *sum = sum.saturating_add((x >> 4).saturating_mul(y >> 4));
+        let add = |sum: &mut i64, x: i64, y: i64| *sum = sum.saturating_add((x >> 4).product(y >> 4));
         add(&mut self.work_work, work, work);
         add(&mut self.work_warm, work, warmed);
         add(&mut self.work_rise, work, rise);
@@ -387,7 +387,7 @@ impl Stall {
         self.seen = Some(Seen { mash: seen.mash.min(mash), ..seen });
         let dt_us = i64::try_from(elapsed.as_micros()).unwrap_or(i64::MAX);
         if drive > TELLING {
-            self.unanswered = self.unanswered.saturating_add(drive.saturating_mul(dt_us)).min(Self::LIMIT);
+            self.unanswered = self.unanswered.saturating_add(drive.product(dt_us)).min(Self::LIMIT);
         }
         self.stopped |= self.unanswered >= Self::LIMIT;
     }
@@ -396,19 +396,19 @@ impl Stall {
 /// Adds `x y` and `x z` (Q16 each) to a pair of sums in Q24, and halves both once the first is `enough`: what is old counts less, but
 /// only as new evidence comes.
 fn add_pair((first, second): (i64, i64), x: i64, y: i64, z: i64, enough: i64) -> (i64, i64) {
-    let part = |other: i64| (x >> 4).saturating_mul(other >> 4);
+    let part = |other: i64| (x >> 4).product(other >> 4);
     let (first, second) = (first.saturating_add(part(y)), second.saturating_add(part(z)));
     if first > enough { (first / 2, second / 2) } else { (first, second) }
 }
 
 /// Q16 product.
 fn product(a: i64, b: i64) -> i64 {
-    a.saturating_mul(b) >> 16
+    a.product(b) >> 16
 }
 
 /// `value x over / under`; `value` where `under` is not above zero.
 fn scaled(value: i64, over: Kelvin, under: Kelvin) -> i64 {
-    if under <= Kelvin::ZERO { value } else { value.saturating_mul(bits(over).max(0) >> 8) / (bits(under) >> 8).max(1) }
+    if under <= Kelvin::ZERO { value } else { value.product(bits(over).max(0) >> 8) / (bits(under) >> 8).max(1) }
 }
 
 fn bits(kelvin: Kelvin) -> i64 {

@@ -14,6 +14,7 @@
 //! | [`heat`] | from a demand and a reading to a duty, learning the vessel while it heats |
 //! | [`arbiter`] | who gets the one element |
 //! | [`units`], [`vessel`], [`settings`], [`event`] | words the others are made of |
+//! | [`wide`] | products that saturate, cheap on a 32-bit processor |
 //! | `wire` (feature `wire`) | messages and frames of the serial link |
 //!
 //! Time and readings come in as arguments; outputs are plain values; nothing here touches hardware or reads a clock.
@@ -39,5 +40,6 @@ pub mod sheet;
 pub mod supervisor;
 pub mod units;
 pub mod vessel;
+pub mod wide;
 #[cfg(feature = "wire")]
 pub mod wire;

@@ -13,6 +13,7 @@
 //! Every operation saturates at the type's range; none wraps, none panics. Conversions from milli-units round to nearest; a product or
 //! quotient rounds toward zero. Time spans that guard safety are compared with `>=`, so rounding never keeps heat on for longer.
 
+use crate::wide::{product_i64, product_u64};
 use fixed::types::{I8F24, I16F16, U16F16};
 
 /// A temperature, -100 to 300 degrees Celsius. Construction saturates to that range.
@@ -168,7 +169,7 @@ impl Kelvin {
     #[must_use]
     pub fn times(self, factor: I16F16) -> Kelvin {
         let bits = i64::from(self.0.to_bits()) * i64::from(factor.to_bits()) / ONE_I16F16;
-        Kelvin(I16F16::from_bits(clamp_i128(i128::from(bits))))
+        Kelvin(I16F16::from_bits(clamp_i64(bits)))
     }
 }
 
@@ -208,21 +209,23 @@ impl Slope {
     /// What this rate adds up to over a span, saturating, rounded toward zero.
     pub fn over(self, span: Span) -> Kelvin {
         // bits are 2^-24 K/s; microseconds are 1e-6 s; the result's bits are 2^-16 K.
-        let us = i128::from(span.as_micros());
-        let bits = i128::from(self.0.to_bits()).saturating_mul(us) / (1_000_000 << 8);
-        Kelvin(I16F16::from_bits(clamp_i128(bits)))
+        // A product beyond 64 bits stands for more than any Kelvin, and so does its saturated value.
+        let us = i64::try_from(span.as_micros()).unwrap_or(i64::MAX);
+        let bits = product_i64(i64::from(self.0.to_bits()), us) / (1_000_000 << 8);
+        Kelvin(I16F16::from_bits(clamp_i64(bits)))
     }
 
     /// The rate at which a difference builds up over a span, saturating, rounded toward zero. `None` for an empty span.
     pub fn of(change: Kelvin, span: Span) -> Option<Slope> {
-        let us = i128::from(span.as_micros());
-        let scaled = i128::from(change.0.to_bits()).saturating_mul(1_000_000 << 8);
-        scaled.checked_div(us).map(|bits| Slope(I8F24::from_bits(clamp_i128(bits))))
+        // At most 59 bits.
+        let scaled = i64::from(change.0.to_bits()) * (1_000_000 << 8);
+        let us = i64::try_from(span.as_micros()).unwrap_or(i64::MAX);
+        scaled.checked_div(us).map(|bits| Slope(I8F24::from_bits(clamp_i64(bits))))
     }
 }
 
 /// Narrows, saturating.
-fn clamp_i128(value: i128) -> i32 {
+fn clamp_i64(value: i64) -> i32 {
     i32::try_from(value).unwrap_or(if value < 0 { i32::MIN } else { i32::MAX })
 }
 
@@ -270,17 +273,17 @@ impl Span {
 
     /// From milliseconds, saturating.
     pub const fn from_millis(ms: u64) -> Span {
-        Span(ms.saturating_mul(1_000))
+        Span(product_u64(ms, 1_000))
     }
 
     /// From seconds, saturating.
     pub const fn from_secs(s: u64) -> Span {
-        Span(s.saturating_mul(1_000_000))
+        Span(product_u64(s, 1_000_000))
     }
 
     /// From minutes, saturating.
     pub const fn from_mins(min: u64) -> Span {
-        Span(min.saturating_mul(60_000_000))
+        Span(product_u64(min, 60_000_000))
     }
 
     /// In microseconds.
@@ -300,7 +303,8 @@ impl Span {
 
     /// In seconds as fixed point, saturating at 32,767 s, rounded down.
     pub fn seconds(self) -> I16F16 {
-        let bits = (u128::from(self.0) << 16) / 1_000_000;
+        // Above 2^48 us it saturates anyway.
+        let bits = (self.0.min(1 << 47) << 16) / 1_000_000;
         I16F16::from_bits(i32::try_from(bits).unwrap_or(i32::MAX))
     }
 
@@ -319,13 +323,13 @@ impl Span {
     /// Product with a whole number, saturating.
     #[must_use]
     pub const fn times(self, factor: u64) -> Span {
-        Span(self.0.saturating_mul(factor))
+        Span(product_u64(self.0, factor))
     }
 
     /// This share of it, rounded down. Spans above 8.9 years count as that long.
     #[must_use]
     pub const fn share(self, duty: Duty) -> Span {
-        Span(self.0.saturating_mul(duty.bits() as u64) >> 16)
+        Span(product_u64(self.0, duty.bits() as u64) >> 16)
     }
 }
 

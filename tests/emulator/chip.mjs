@@ -44,7 +44,7 @@ export function readElf(path) {
     const [type, offset, , physical, length] = [0, 4, 8, 12, 16].map((field) => view.getUint32(at + field, true));
     if (type === 1 && length > 0) segments.push({ at: physical, bytes: file.subarray(offset, offset + length) });
   }
-  return { segments, symbols: readSymbols(file, view) };
+  return { segments, ...readSymbols(file, view) };
 }
 
 function readSymbols(file, view) {
@@ -55,6 +55,7 @@ function readSymbols(file, view) {
     return { type, offset, length, link };
   };
   const symbols = new Map();
+  const functions = new Map();
   for (let i = 0; i < count; i++) {
     const table = section(i);
     if (table.type !== 2) continue;
@@ -62,10 +63,13 @@ function readSymbols(file, view) {
     for (let at = table.offset; at < table.offset + table.length; at += 16) {
       const start = names.offset + view.getUint32(at, true);
       const name = file.toString('latin1', start, file.indexOf(0, start));
-      if (name !== '') symbols.set(name, view.getUint32(at + 4, true) & ~1);
+      if (name === '') continue;
+      const [value, size] = [view.getUint32(at + 4, true) & ~1, view.getUint32(at + 8, true)];
+      symbols.set(name, value);
+      if ((file[at + 12] & 0xf) === 2) functions.set(name, { at: value, size });
     }
   }
-  return symbols;
+  return { symbols, functions };
 }
 
 /** What a power cut leaves: flash, and nothing else. */

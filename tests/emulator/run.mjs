@@ -2,6 +2,7 @@
 
 import { readSync, writeSync } from 'node:fs';
 import { Broken, Chip, readElf } from './chip.mjs';
+import { Profile } from './profile.mjs';
 import { Adc, Contacts, I2c, Lines, OneWire, Spi } from './parts.mjs';
 
 let chip;
@@ -36,35 +37,6 @@ function store(at, hex) {
   const bytes = Buffer.from(hex, 'hex');
   chip.flash.set(bytes, at);
   chip.mcu.flash.set(bytes, at);
-}
-
-/** Cycles between a routine's first instruction and its return, whatever interrupted it included. */
-class Profile {
-  constructor(names) {
-    this.routines = names.map(({ name, at }) => ({ name, at, entry: null, most: 0, total: 0, count: 0 }));
-  }
-
-  look(core) {
-    const pc = core.registers[15] & ~1;
-    for (const routine of this.routines) {
-      if (routine.entry === null) {
-        if (pc === routine.at) {
-          routine.entry = { sp: core.registers[13], back: core.registers[14] >>> 0, cycles: core.cycles };
-        }
-        continue;
-      }
-      const { sp, back, cycles } = routine.entry;
-      // An interrupt ends when the processor is back in the main program; a call when it is back behind the call.
-      const over = back >= 0xfffffff0 ? core.IPSR === 0 : pc === (back & ~1) && core.registers[13] === sp;
-      if (over) {
-        const taken = core.cycles - cycles;
-        routine.most = Math.max(routine.most, taken);
-        routine.total += taken;
-        routine.count++;
-        routine.entry = null;
-      }
-    }
-  }
 }
 
 const handlers = {
@@ -121,18 +93,13 @@ const handlers = {
     return { watchdog_ctrl: read(0x40058000), psm_wdsel: read(0x40010008) };
   },
   profile({ names }) {
-    const wanted = names.map((name) => {
-      const found = [...chip.elf.symbols].find(([symbol]) => symbol.includes(name));
-      if (!found) throw new Broken(`no symbol contains ${name}`);
-      return { name, at: found[1] };
-    });
-    chip.profile = new Profile(wanted);
+    chip.profile = new Profile(chip.elf, names);
     return {};
   },
   profiled() {
-    const routines = chip.profile.routines.map(({ name, most, total, count }) => ({ name, most, mean: total / count, count }));
+    const report = chip.profile.report();
     chip.profile = undefined;
-    return { routines };
+    return report;
   },
 };
 

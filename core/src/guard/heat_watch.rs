@@ -19,6 +19,7 @@
 
 use crate::heat::lag::LagChain;
 use crate::units::{Celsius, Duty, Kelvin, Slope, Span};
+use crate::wide::Product;
 use fixed::types::I16F16;
 
 /// A reading this far above its ceiling was heated by something else. Ten times the noise of a poor probe, after the median filter.
@@ -191,9 +192,9 @@ impl HeatWatch {
         let blind = facts.drained || facts.reading >= self.bounds.boiling.less(NEAR_BOIL);
         let owed = if blind { above_half.min(0) } else { above_half };
         let climb = i64::from(self.flattest(facts).fixed().to_bits());
-        let owed = climb.saturating_mul(owed).saturating_mul(SHOWN.0) / (SHOWN.1 * 1_000_000);
+        let owed = climb.product(owed).product(SHOWN.0) / (SHOWN.1 * 1_000_000);
         let paid = finely(self.movement(facts.reading));
-        self.debt = self.debt.saturating_add(owed.saturating_mul(dt_us)).saturating_sub(paid).max(0);
+        self.debt = self.debt.saturating_add(owed.product(dt_us)).saturating_sub(paid).max(0);
         self.debt >= finely(DEBT)
     }
 
@@ -218,13 +219,13 @@ impl HeatWatch {
 }
 
 fn scaled(slope: Slope, by: I16F16) -> Slope {
-    let bits = (i64::from(slope.fixed().to_bits()).saturating_mul(i64::from(by.to_bits()))) >> 16;
+    let bits = (i64::from(slope.fixed().to_bits()).product(i64::from(by.to_bits()))) >> 16;
     Slope::from_fixed(fixed::types::I8F24::from_bits(i32::try_from(bits).unwrap_or(i32::MAX)))
 }
 
 /// A difference in the unit of the debt.
 fn finely(kelvin: Kelvin) -> i64 {
-    i64::from(kelvin.fixed().to_bits()).saturating_mul(1_000_000 << 8)
+    i64::from(kelvin.fixed().to_bits()).product(1_000_000 << 8)
 }
 
 fn one_and_a_half(span: Span) -> Span {

@@ -6,6 +6,8 @@
 //!
 //! Each stage is stepped as `p += (input - p) dt / (tau + dt)`, which trails a steady ramp by exactly `tau` for any steady `dt`.
 
+use crate::wide::Product;
+
 /// Format of the step ratio `dt / (tau + dt)`: Q20.
 const RATIO_BITS: u32 = 20;
 /// The furthest a stage may trail, so that a product with a ratio up to one fits.
@@ -27,7 +29,7 @@ impl<const N: usize> LagChain<N> {
     pub fn ratio(dt_us: i64, lag_us: i64) -> i64 {
         let count = i64::try_from(N).unwrap_or(1).max(1);
         let tau_us = lag_us / count;
-        dt_us.saturating_mul(1 << RATIO_BITS).checked_div(tau_us.saturating_add(dt_us)).unwrap_or(1 << RATIO_BITS)
+        dt_us.product(1 << RATIO_BITS).checked_div(tau_us.saturating_add(dt_us)).unwrap_or(1 << RATIO_BITS)
     }
 
     /// Moves the chain on by `dt_us` towards `input` with a total lag of `lag_us`; returns the output.

@@ -7,6 +7,7 @@ use super::lag::LagChain;
 use super::learn::{Bank, Prior, STEP_US, slope_of_raw};
 use super::settle::per_second;
 use crate::units::Duty;
+use crate::wide::Product;
 
 /// A window stays open this many lags, and 20 s ...
 const WINDOW_LAGS: i64 = 4;
@@ -153,19 +154,19 @@ impl Learner {
     /// Opens, pauses and closes the window. `applied` is the share that conducted over the last `dt_us`.
     pub fn watch(&mut self, dt_us: i64, level: i64, applied: Duty, stage: Stage) -> Lesson {
         let lag_us = self.bank.lag_us();
-        let steady = per_second(self.climb().saturating_mul(i64::from(applied.bits())) >> 16, lag_us);
+        let steady = per_second(self.climb().product(i64::from(applied.bits())) >> 16, lag_us);
         let bent = self.gap.saturating_sub(steady).saturating_abs() > BEND;
         let late = match stage {
             Stage::AtRest => true,
             Stage::Heating => false,
-            Stage::Coasting(for_us) => for_us > lag_us.saturating_mul(COAST_LAGS),
+            Stage::Coasting(for_us) => for_us > lag_us.product(COAST_LAGS),
         };
         let (window, complete) = match self.window {
             Window::Closed => (Window::Closed, false),
             Window::Open { .. } | Window::Paused { .. } if late => (Window::Closed, true),
             Window::Open { for_us, blind_us, from } => {
                 let risen = level.saturating_sub(from) > WORTH_LEARNING;
-                let long = for_us > lag_us.saturating_mul(WINDOW_LAGS).saturating_add(WINDOW_EXTRA_US);
+                let long = for_us > lag_us.product(WINDOW_LAGS).saturating_add(WINDOW_EXTRA_US);
                 if risen && long && !bent {
                     (Window::Paused { for_us: 0 }, true)
                 } else {
@@ -173,7 +174,7 @@ impl Learner {
                     (Window::Open { for_us: for_us.saturating_add(dt_us), blind_us, from }, false)
                 }
             }
-            Window::Paused { for_us } if for_us > lag_us.saturating_mul(PAUSE_LAGS) => (Window::Closed, false),
+            Window::Paused { for_us } if for_us > lag_us.product(PAUSE_LAGS) => (Window::Closed, false),
             Window::Paused { .. } if bent => (Window::Open { for_us: i64::MAX / 2, blind_us: 0, from: i64::MIN / 2 }, false),
             Window::Paused { for_us } => (Window::Paused { for_us: for_us.saturating_add(dt_us) }, false),
         };
@@ -183,23 +184,23 @@ impl Learner {
 
     /// Takes in a tick: the reading (Q32 C), the work of `applied`, the usual loss (Q32 K/s). Does a share of the bank's work.
     pub fn tick(&mut self, dt_us: i64, level: i64, applied: Duty, usual: i64) -> Lesson {
-        let worked_us = |span_us: i64| i64::from(applied.bits()).saturating_mul(span_us) >> 16;
+        let worked_us = |span_us: i64| i64::from(applied.bits()).product(span_us) >> 16;
         self.work_us = self.work_us.saturating_add(worked_us(dt_us));
         let lesson = self.take_turn();
         self.batch.for_us += dt_us;
-        self.batch.reading_us += (level >> 16).saturating_mul(dt_us);
+        self.batch.reading_us += (level >> 16).product(dt_us);
         if self.batch.for_us < STEP_US {
             return lesson;
         }
         let Batch { for_us, reading_us } = self.batch;
         // What is over belongs to the next step.
         let rest_us = for_us - STEP_US;
-        self.batch = Batch { for_us: rest_us, reading_us: (level >> 16).saturating_mul(rest_us) };
+        self.batch = Batch { for_us: rest_us, reading_us: (level >> 16).product(rest_us) };
         // Ticks so long that turns are left do them now.
         let lesson = (0..3).fold(lesson, |lesson, _| if self.bank.is_busy() { self.take_turn() } else { lesson });
         self.bank.advance(self.work_us.saturating_sub(worked_us(rest_us)));
         // The mean reading is half a step old; what is lost by that is one part in the lag.
-        let mean = reading_us.saturating_mul(1 << 8).checked_div(for_us).unwrap_or(0) << 8;
+        let mean = reading_us.product(1 << 8).checked_div(for_us).unwrap_or(0) << 8;
         self.lost = self.lost.saturating_add(usual);
         self.missed.tick(STEP_US, self.bank.lag_us(), self.lost >> 16);
         self.gap = self.bank.gap();

@@ -33,6 +33,7 @@ pub mod relay;
 pub mod rules;
 pub mod settle;
 
+use crate::wide::Product;
 use fixed::types::{I8F24, I16F16};
 
 pub use config::{HeatConfig, HeatConfigError};
@@ -138,7 +139,7 @@ impl HeatControl {
             reading: level,
             gap: self.learner.gap(),
             climb,
-            heat: (climb.saturating_mul(i64::from(applied.bits()))) >> 16,
+            heat: (climb.product(i64::from(applied.bits()))) >> 16,
             lag_us: self.learner.lag_us(),
             weight: self.learner.weight(),
             loss: match self.state {
@@ -286,7 +287,7 @@ impl HeatControl {
         };
         self.state = state;
         if let State::Hold { for_us, .. } = state
-            && for_us > self.learner.lag_us().saturating_mul(8)
+            && for_us > self.learner.lag_us().product(8)
         {
             self.learn_loss(dt_us, level, settled.loss);
         }
@@ -322,14 +323,14 @@ impl HeatControl {
     /// In a settled hold well above the room, the standing loss tells the fall at 76 C.
     fn learn_loss(&mut self, dt_us: i64, level: i64, loss_now: i64) {
         let shape = loss::shape(level >> 16);
-        let Some(at_76) = loss_now.saturating_mul(1 << 16).checked_div(shape) else { return };
+        let Some(at_76) = loss_now.product(1 << 16).checked_div(shape) else { return };
         if shape < ONE / 4 {
             return;
         }
         self.loss_known = true;
-        let over_us = self.learner.lag_us().saturating_mul(8).max(1);
-        let step = at_76.saturating_sub(self.loss_at_76).saturating_mul(dt_us) / over_us;
-        self.loss_at_76 = self.loss_at_76.saturating_add(step).clamp(0, loss::UNKNOWN.saturating_mul(10));
+        let over_us = self.learner.lag_us().product(8).max(1);
+        let step = at_76.saturating_sub(self.loss_at_76).product(dt_us) / over_us;
+        self.loss_at_76 = self.loss_at_76.saturating_add(step).clamp(0, loss::UNKNOWN.product(10));
         if let Some(learned) = self.learned {
             let loss = i32::try_from(self.loss_at_76 >> 8).unwrap_or(0);
             self.learned = Some(learned.with_loss(Slope::from_fixed(I8F24::from_bits(loss))));
@@ -356,9 +357,9 @@ impl HeatControl {
 /// hundred of the climb leave likely. All Q32 K/s.
 fn standing_loss(seen: i64, usual: i64, of_loss: i64, climb: i64) -> i64 {
     let of_climb = climb / 100;
-    let square = |x: i64| (x >> 12).saturating_mul(x >> 12);
-    let trust = square(of_loss).saturating_mul(256).checked_div(square(of_loss).saturating_add(square(of_climb))).unwrap_or(0);
-    usual.saturating_add(seen.saturating_sub(usual).saturating_mul(trust) >> 8)
+    let square = |x: i64| (x >> 12).product(x >> 12);
+    let trust = square(of_loss).product(256).checked_div(square(of_loss).saturating_add(square(of_climb))).unwrap_or(0);
+    usual.saturating_add(seen.saturating_sub(usual).product(trust) >> 8)
 }
 
 /// The block with gentler gains, its output unmoved.
@@ -381,12 +382,12 @@ fn prior_of(learned: Option<Learned>, steepest: i64) -> Prior {
 
 /// Product of a rate and a Q16 factor.
 fn per_second_of(rate: i64, factor: i64) -> i64 {
-    rate.saturating_mul(factor) >> 16
+    rate.product(factor) >> 16
 }
 
 /// `part / whole` as a duty, within 0 to 1.
 fn share(part: i64, whole: i64) -> Duty {
-    let bits = part.max(0).saturating_mul(1 << 16).checked_div(whole).unwrap_or(0).clamp(0, ONE);
+    let bits = part.max(0).product(1 << 16).checked_div(whole).unwrap_or(0).clamp(0, ONE);
     Duty::from_fixed(I16F16::from_bits(i32::try_from(bits).unwrap_or(0)))
 }
 

@@ -10,6 +10,7 @@
 //!
 //! The integral is kept in output units, and new gains re-track the last output, so swapping gains does not move it.
 
+use crate::wide::Product;
 use fixed::types::I16F16;
 
 use crate::units::{Celsius, Duty, Span};
@@ -145,7 +146,7 @@ impl Pid {
         let dt_us = i64::try_from(dt.as_micros().min(LONGEST_STEP_US)).unwrap_or(0);
         let over_us = i64::try_from(over.as_micros()).unwrap_or(i64::MAX);
         let off = bounded((i64::from(standing.bits()) << 16).saturating_sub(self.integral));
-        let step = off.saturating_mul(dt_us).checked_div(over_us.saturating_add(dt_us)).unwrap_or(off);
+        let step = off.product(dt_us).checked_div(over_us.saturating_add(dt_us)).unwrap_or(off);
         self.integral = bounded(self.integral.saturating_add(step));
     }
 
@@ -165,8 +166,8 @@ impl Pid {
 
         if let Some(ti) = self.gains.ti {
             let ti_us = i64::try_from(ti.as_micros()).unwrap_or(i64::MAX);
-            let proportional = bounded(error.saturating_mul(i64::from(self.gains.kc.to_bits())));
-            let step = proportional.saturating_mul(dt_us).checked_div(ti_us).unwrap_or(0);
+            let proportional = bounded(error.product(i64::from(self.gains.kc.to_bits())));
+            let step = proportional.product(dt_us).checked_div(ti_us).unwrap_or(0);
             let moved = self.integral.saturating_add(step);
             // The integral may not push the output past a limit, but need not jump back if it is already there.
             let integral = if step > 0 {
@@ -184,7 +185,7 @@ impl Pid {
     fn filter(&mut self, level: i64, dt_us: i64) -> i64 {
         let before = self.filtered.unwrap_or(level);
         let tau_us = i64::try_from(self.gains.td.as_micros()).unwrap_or(0) / DERIVATIVE_FILTER_N;
-        let step = level.saturating_sub(before).saturating_mul(dt_us);
+        let step = level.saturating_sub(before).product(dt_us);
         let after = match step.checked_div(tau_us.saturating_add(dt_us)) {
             Some(change) => before.saturating_add(change),
             None => level,
@@ -196,11 +197,11 @@ impl Pid {
     /// Proportional plus derivative action, Q32 of full power.
     fn direct_action(&self, error: i64, rise: i64) -> i64 {
         let kc = i64::from(self.gains.kc.to_bits());
-        let proportional = bounded(error.saturating_mul(kc));
+        let proportional = bounded(error.product(kc));
         if self.gains.td == Span::ZERO {
             return proportional;
         }
-        let derivative = bounded((rise >> 16).saturating_mul(kc)).saturating_mul(DERIVATIVE_FILTER_N);
+        let derivative = bounded((rise >> 16).product(kc)).product(DERIVATIVE_FILTER_N);
         bounded(proportional.saturating_sub(derivative))
     }
 }

@@ -8,6 +8,8 @@
 //! without delay (a steady-state Kalman filter in form; gains chosen by survey, see the tests). It needs no anti-windup: it knows what really
 //! conducted.
 
+use crate::wide::Product;
+
 /// Bound on the surprise of one tick: 64 K in Q32.
 const SURPRISE: i64 = 64 << 32;
 /// Time constant in which the loss is learned, in lags (Q1: 5 halves).
@@ -73,12 +75,12 @@ impl Settled {
         self.level = self.level.saturating_add(per_second(rate, dt_us));
         let formula = reading.saturating_add(gap).saturating_sub(per_second(self.loss, lag_us));
         let surprise = formula.saturating_sub(self.level).clamp(-SURPRISE, SURPRISE);
-        let pull_us = (lag_us / PULL_PART).max(LEAST_PULL_US).saturating_mul(64) / weight.clamp(LEAST_WEIGHT, 64);
-        let step = surprise.saturating_mul(dt_us) / pull_us.saturating_add(dt_us).max(1);
+        let pull_us = (lag_us / PULL_PART).max(LEAST_PULL_US).product(64) / weight.clamp(LEAST_WEIGHT, 64);
+        let step = surprise.product(dt_us) / pull_us.saturating_add(dt_us).max(1);
         self.level = self.level.saturating_add(step);
         if let Loss::Sought { drift } = loss {
-            let over_us = (lag_us.saturating_mul(LOSS_HALF_LAGS) / 2).max(1);
-            let change = step.saturating_mul(1_000_000) / over_us;
+            let over_us = (lag_us.product(LOSS_HALF_LAGS) / 2).max(1);
+            let change = step.product(1_000_000) / over_us;
             self.loss = self.loss.saturating_add(drift).saturating_sub(change).min(climb).max(-climb / 2);
         }
     }
@@ -87,10 +89,10 @@ impl Settled {
 /// A rate in Q32 K/s over microseconds, Q32 K, to half a millionth. Saturates beyond 2^63 / span.
 pub fn per_second(rate: i64, span_us: i64) -> i64 {
     // 2^38 / 1e6, rounded: a product instead of a division, which costs ten times as much on a small core.
-    ((rate.saturating_mul(span_us) >> 20) * 274_878) >> 18
+    ((rate.product(span_us) >> 20) * 274_878) >> 18
 }
 
 /// `a * b / whole`, zero for a whole of zero.
 pub fn ratio_of(a: i64, b: i64, whole: i64) -> i64 {
-    a.saturating_mul(b).checked_div(whole).unwrap_or(0)
+    a.product(b).checked_div(whole).unwrap_or(0)
 }

@@ -18,6 +18,7 @@
 
 use super::{ProbeFault, Reading};
 use crate::units::{Celsius, Instant, Kelvin, Slope, Span};
+use crate::wide::Product;
 use fixed::types::I16F16;
 
 /// Three jumps within this time are a fault: 60 s. Isolated glitches come minutes apart; a failing contact makes them in bursts.
@@ -136,7 +137,7 @@ impl Limits {
     fn reach(&self, apart: Span) -> Kelvin {
         // At most 34 bits times 22 bits.
         let us = apart.min(self.hold_for).as_micros();
-        let bits = self.reach_per_us.saturating_mul(us) >> 32;
+        let bits = self.reach_per_us.product(us) >> 32;
         let by_rate = Kelvin::from_fixed(I16F16::from_bits(i32::try_from(bits).unwrap_or(i32::MAX)));
         self.margin.plus(by_rate)
     }

@@ -9,6 +9,7 @@
 
 use super::{ProbeFault, Reading, in_working_range};
 use crate::units::Celsius;
+use crate::wide::Product;
 use fixed::types::I16F16;
 
 /// Resistance at 0 degrees Celsius, in microohms (IEC 60751: 100 ohm).
@@ -95,7 +96,7 @@ pub fn celsius_at(microohm: u32) -> Reading {
     }
     // In 1e-18: A^2 - 4 |B| (R/R0 - 1), here (A^2 + 4 |B|) - 4 |B| R/R0, so that no term goes below zero: 12.96e12 at 200 ohm.
     const AT_ZERO_OHM: u64 = A_NANO * A_NANO + FOUR_B * R0_MICROOHM as u64;
-    let discriminant = AT_ZERO_OHM.saturating_sub(FOUR_B.saturating_mul(u64::from(microohm)));
+    let discriminant = AT_ZERO_OHM.saturating_sub(FOUR_B.product(u64::from(microohm)));
     // Shifted by 16, 60 bits in all: the root, in 1e-9 per degree, gets 8 bits of fraction.
     let root = square_root(discriminant << 16);
     let numerator = (A_NANO << 8).cast_signed() - i64::from(root);

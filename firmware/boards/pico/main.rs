@@ -7,6 +7,7 @@ mod flash;
 mod interrupts;
 mod last_resort;
 mod parts;
+mod product;
 mod serial;
 mod stack;
 mod watchdog;

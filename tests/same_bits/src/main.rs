@@ -10,6 +10,11 @@ fn main() {
     }
 }
 
+/// As in the image.
+#[cfg(target_os = "none")]
+#[path = "../../../firmware/boards/pico/product.rs"]
+mod product;
+
 #[cfg(target_os = "none")]
 mod bare {
     use super::Day;

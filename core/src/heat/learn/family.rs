@@ -3,6 +3,7 @@
 use super::super::lag::LagChain;
 use super::sums::{Member, Shared, Terms, blend};
 use super::{LEAST_RAW, ONE, Prior, STEP_US};
+use crate::wide::Product;
 
 /// Lags on the grid, ms: 9 s to 139 s, each 1.2 times the one before.
 const GRID_MS: [i64; 16] = [
@@ -113,13 +114,13 @@ impl<const N: usize> Family<N> {
     /// What is on its way, Q32 K.
     pub fn gap(&self, work: i64) -> i64 {
         let waiting = work.saturating_sub(self.mix(|i| self.output(i)));
-        self.pick.raw.saturating_mul(waiting) >> 20
+        self.pick.raw.product(waiting) >> 20
     }
 
     /// Climb heard since the mean of the window, Q12 K.
     pub fn heard(&self, since: i64, shared: &Shared) -> i64 {
         let beyond = |i: usize| ((self.output(i) - since) >> 10) - self.member(i).map_or(0, |m| shared.mean(m.sum_q));
-        self.pick.raw.saturating_mul(self.mix(beyond)) >> 30
+        self.pick.raw.product(self.mix(beyond)) >> 30
     }
 
     fn observe(&mut self, since: i64, shared: &Shared) {
@@ -141,7 +142,7 @@ impl<const N: usize> Family<N> {
     /// A quantity of the blend.
     fn mix(&self, of: impl Fn(usize) -> i64) -> i64 {
         let (left, right) = (of(self.pick.left), of(self.pick.left + 1));
-        left.saturating_add(right.saturating_sub(left).saturating_mul(self.pick.theta) >> 16)
+        left.saturating_add(right.saturating_sub(left).product(self.pick.theta) >> 16)
     }
 }
 

@@ -27,6 +27,7 @@ mod family;
 mod sums;
 
 use super::settle::ratio_of;
+use crate::wide::Product;
 use family::Family;
 use sums::{Shared, Terms};
 
@@ -52,12 +53,12 @@ const ONE: i64 = 1 << 16;
 
 /// Q24 K/s from a raw climb.
 pub fn slope_of_raw(raw: i64) -> i64 {
-    raw.saturating_mul(1_000_000) >> 28
+    raw.product(1_000_000) >> 28
 }
 
 /// Raw climb from Q24 K/s.
 pub fn raw_of_slope(slope: i64) -> i64 {
-    slope.saturating_mul(1 << 28) / 1_000_000
+    slope.product(1 << 28) / 1_000_000
 }
 
 /// What earlier windows or an earlier day taught.
@@ -110,9 +111,9 @@ struct Noise {
 impl Noise {
     fn see(&mut self, y: i64) {
         if let Some((last, last_but_one)) = self.before {
-            let second = y.saturating_sub(last.saturating_mul(2)).saturating_add(last_but_one).clamp(-(1 << 16), 1 << 16);
+            let second = y.saturating_sub(last.product(2)).saturating_add(last_but_one).clamp(-(1 << 16), 1 << 16);
             // A jump is not noise: one step moves the variance no more than to half as much again.
-            let square = (second * second / 6).min(self.variance.saturating_mul(16));
+            let square = (second * second / 6).min(self.variance.product(16));
             self.variance = (self.variance + (square - self.variance) / 32).max(FLOOR);
         }
         self.before = Some((y, self.before.map_or(y, |(last, _)| last)));
@@ -157,7 +158,7 @@ impl Bank {
         self.work = work_us;
         self.soft.advance(work_us);
         self.sharp.advance(work_us);
-        let fade = ratio_of(self.apart.saturating_mul(4), STEP_US, self.lag_us.max(4 * STEP_US));
+        let fade = ratio_of(self.apart.product(4), STEP_US, self.lag_us.max(4 * STEP_US));
         let (soft, sharp) = (self.soft.heard_near(self.lag_us), self.sharp.heard_near(self.lag_us));
         self.apart = soft.saturating_sub(sharp).saturating_abs().max(self.apart.saturating_sub(fade));
     }
@@ -205,14 +206,14 @@ impl Bank {
 
     /// How far the shapes disagree at present on what is heard, Q12 K.
     pub fn doubt(&self) -> i64 {
-        self.raw.saturating_mul(self.apart.min(1 << 18)) >> 30
+        self.raw.product(self.apart.min(1 << 18)) >> 30
     }
 
     /// How much a step tells, 1 to 64: while the two shapes disagree on what is heard, either may be wrong by as much.
     pub fn weight(&self) -> i64 {
         let doubt = self.doubt();
         let variance = self.noise.variance;
-        ratio_of(FULL_WEIGHT, variance, variance.saturating_add(doubt.saturating_mul(doubt))).max(1)
+        ratio_of(FULL_WEIGHT, variance, variance.saturating_add(doubt.product(doubt))).max(1)
     }
 
     /// What is on its way to the thermometer, Q32 K.
@@ -251,7 +252,7 @@ impl Bank {
     fn blend(&self, soft: i64, sharp: i64) -> i64 {
         let step = sharp.saturating_sub(soft);
         // The product of a Q32 kelvin difference and a Q16 share fits while the two shapes differ by less than 2^15 K.
-        soft.saturating_add(step.saturating_mul(self.share) >> 16)
+        soft.saturating_add(step.product(self.share) >> 16)
     }
 
     /// Whether the better shape lies further off the record than it can be off.
@@ -273,7 +274,7 @@ impl Bank {
         self.best = soft.score.min(sharp.score);
         // Errors of neighbouring seconds are alike, so a fit has fewer independent errors than steps: about one per quarter lag.
         let independent = (self.lag_us / 4_000_000).max(1);
-        let scale = self.spread().saturating_mul(independent).saturating_mul(2 * FULL_WEIGHT);
+        let scale = self.spread().product(independent).product(2 * FULL_WEIGHT);
         let trust = |score: i64| {
             let excess = ratio_of(score.saturating_sub(self.best), 256, scale).clamp(0, 1 << 20);
             // 1 / (1 + x)^2 instead of exp(-x): the same order, no table.

@@ -5,6 +5,7 @@
 
 use super::super::settle::ratio_of;
 use super::{FULL_WEIGHT, KNOWN_PART, LEAST_RAW, ONE, Prior};
+use crate::wide::Product;
 
 /// Sums that all candidates share: steps, weights, weighted readings and squares.
 #[derive(Debug, Clone, Copy, Default)]
@@ -33,7 +34,7 @@ impl Shared {
 
     /// `sum / total` to within one, for `|sum|` up to `2^21` times the total.
     pub fn mean(&self, sum: i64) -> i64 {
-        sum.saturating_mul(self.inverse) >> 40
+        sum.product(self.inverse) >> 40
     }
 
     /// `sum / total` and what the rounded mean leaves.
@@ -98,9 +99,9 @@ impl Terms {
         // A bound is known to a factor; a learned climb to a few parts in a hundred. (variance / sd^2, in units of 1024 us squared.)
         let sd = if prior.known { prior.raw / KNOWN_PART } else { prior.raw };
         let root = (sd >> 12).max(1);
-        let one = variance.saturating_mul(FULL_WEIGHT);
-        let qq = (one << 36).checked_div(root.saturating_mul(root)).unwrap_or(0).clamp(1, 1 << 48);
-        let lag_weight = if prior.known { one.saturating_mul(KNOWN_PART * KNOWN_PART) } else { one / 4 };
+        let one = variance.product(FULL_WEIGHT);
+        let qq = (one << 36).checked_div(root.product(root)).unwrap_or(0).clamp(1, 1 << 48);
+        let lag_weight = if prior.known { one.product(KNOWN_PART * KNOWN_PART) } else { one / 4 };
         let qy = times(prior.raw, qq);
         Terms { qq, qy, yy: times(prior.raw, qy), steepest, lag_us: prior.lag_us, lag_weight }
     }
@@ -111,7 +112,7 @@ impl Terms {
     }
 
     fn price(&self, octave: i64) -> i64 {
-        octave.saturating_mul(self.lag_weight) >> 16
+        octave.product(self.lag_weight) >> 16
     }
 }
 
@@ -170,7 +171,7 @@ pub(super) fn blend(a: &Member, b: &Member, shared: &Shared, terms: &Terms) -> B
     let stiff = times(raw, times(raw, dd - times(fraction(qd, sa.qq), qd))).max(1);
     let step = (b.lag_us - a.lag_us).max(1);
     let width = ratio_of(step, ONE, terms.lag_us.max(1));
-    let pull = (((width * width) >> 16).saturating_mul(terms.lag_weight) >> 16).max(0);
+    let pull = (((width * width) >> 16).product(terms.lag_weight) >> 16).max(0);
     let expected = ratio_of(terms.lag_us - a.lag_us, ONE, step);
     let share = fraction(pull, stiff.saturating_add(pull));
     let theta = free.saturating_add(times(share, expected.saturating_sub(free))).clamp(0, ONE);

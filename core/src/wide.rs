@@ -1,0 +1,98 @@
+//! 64-bit products that saturate, at the price of two 32-bit ones.
+//!
+//! The standard library's checked product of 64-bit numbers costs a 32-bit processor three hundred cycles and as many bytes wherever it is
+//! used. These give the same result from halves: one product if both factors fit 32 bits, two if one does, none if neither does.
+
+/// A product that saturates at the type's range, exactly as `saturating_mul`.
+pub trait Product {
+    /// Product, saturating.
+    #[must_use]
+    fn product(self, by: Self) -> Self;
+}
+
+impl Product for u64 {
+    fn product(self, by: u64) -> u64 {
+        product_u64(self, by)
+    }
+}
+
+impl Product for i64 {
+    fn product(self, by: i64) -> i64 {
+        product_i64(self, by)
+    }
+}
+
+/// See [`Product`].
+pub const fn product_u64(a: u64, b: u64) -> u64 {
+    match magnitude(a, b) {
+        Some(size) => size,
+        None => u64::MAX,
+    }
+}
+
+/// See [`Product`].
+pub const fn product_i64(a: i64, b: i64) -> i64 {
+    let negative = (a < 0) != (b < 0);
+    let size = match magnitude(a.unsigned_abs(), b.unsigned_abs()) {
+        Some(size) => size,
+        None => u64::MAX,
+    };
+    if size > i64::MAX as u64 {
+        // The one greater size that is in range is the least number's, and this is that number.
+        return if negative { i64::MIN } else { i64::MAX };
+    }
+    if negative { -(size as i64) } else { size as i64 }
+}
+
+/// The product, if 64 bits hold it.
+const fn magnitude(a: u64, b: u64) -> Option<u64> {
+    let (a_high, b_high) = ((a >> 32) as u32, (b >> 32) as u32);
+    let (a_low, b_low) = (a as u32, b as u32);
+    let low = a_low as u64 * b_low as u64;
+    let cross = match (a_high, b_high) {
+        (0, 0) => return Some(low),
+        (high, 0) => high as u64 * b_low as u64,
+        (0, high) => a_low as u64 * high as u64,
+        (_, _) => return None,
+    };
+    if cross >> 32 != 0 { None } else { low.checked_add(cross << 32) }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn products_are_those_of_the_standard_library() {
+        let halves = [0, 1, 2, 3, 0x7FFF, 0x8000, 0xFFFF, 0x1_0000, 0x7FFF_FFFF, 0x8000_0000, 0xFFFF_FFFE, 0xFFFF_FFFF];
+        let words: heapless::Vec<u64, 256> =
+            halves.iter().flat_map(|high| halves.iter().map(move |low| high << 32 | low)).collect();
+        assert_eq!(words.len(), 144);
+        for &a in &words {
+            for &b in &words {
+                assert_eq!(a.product(b), a.saturating_mul(b), "{a:#x} {b:#x}");
+                let (a, b) = (a as i64, b as i64);
+                assert_eq!(a.product(b), a.saturating_mul(b), "{a:#x} {b:#x}");
+            }
+        }
+    }
+
+    #[test]
+    fn products_of_every_width_are_those_of_the_standard_library() {
+        let mut state = 0x9E37_79B9_7F4A_7C15_u64;
+        let mut next = || {
+            // Xorshift of 64 bits (Marsaglia 2003).
+            state ^= state << 13;
+            state ^= state >> 7;
+            state ^= state << 17;
+            state
+        };
+        for _ in 0..200_000 {
+            let (a, b, widths) = (next(), next(), next());
+            let (a, b) = (a >> (widths & 63), b >> (widths >> 6 & 63));
+            assert_eq!(a.product(b), a.saturating_mul(b));
+            let (a, b) = (if widths >> 12 & 1 == 1 { a as i64 } else { (a as i64).wrapping_neg() }, b as i64);
+            assert_eq!(a.product(b), a.saturating_mul(b));
+        }
+    }
+}
