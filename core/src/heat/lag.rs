@@ -13,7 +13,8 @@ const RATIO_BITS: u32 = 20;
 /// The furthest a stage may trail, so that a product with a ratio up to one fits.
 const APART: i64 = 1 << 42;
 
-/// `N` equal first-order lags in series. Values are in any linear unit, within 2^42 of each other.
+/// `N` equal first-order lags in series. Values are in any linear unit, within 2^42 of each other
+/// and within 2^62 of zero.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct LagChain<const N: usize> {
     stages: [i64; N],
@@ -41,10 +42,14 @@ impl<const N: usize> LagChain<N> {
     pub fn step(&mut self, ratio: i64, input: i64) -> i64 {
         let mut into = input;
         for stage in &mut self.stages {
+            let apart = into.wrapping_sub(*stage);
+            // Nearly always 32 bits hold the difference, and nothing has to be bounded.
+            let apart = match i32::try_from(apart) {
+                Ok(near) => i64::from(near),
+                Err(_) => into.saturating_sub(*stage).clamp(-APART, APART),
+            };
             // Half an LSB is added so that a stage that trails by a fraction is not left behind by truncation.
-            let apart = into.saturating_sub(*stage).clamp(-APART, APART);
-            let step = (apart * ratio + (1 << (RATIO_BITS - 1))) >> RATIO_BITS;
-            *stage = stage.saturating_add(step);
+            *stage = stage.wrapping_add((apart * ratio + (1 << (RATIO_BITS - 1))) >> RATIO_BITS);
             into = *stage;
         }
         into

@@ -2,12 +2,12 @@
 #![no_std]
 #![no_main]
 
+mod arithmetic;
 mod clocks;
 mod flash;
 mod interrupts;
 mod last_resort;
 mod parts;
-mod product;
 mod serial;
 mod stack;
 mod watchdog;
@@ -98,7 +98,7 @@ fn build() -> &'static mut App<Pico> {
     let spi = hal::spi::Spi::<_, _, _, 8>::new(device.SPI0, spi_pins).init(
         &mut device.RESETS,
         clocks::HZ.Hz(),
-        1.MHz(),
+        4.MHz(),
         embedded_hal::spi::MODE_1,
     );
     let spi: &'static _ = place!(RefCell<parts::SpiBus>, RefCell::new(spi));

@@ -12,8 +12,8 @@ fn main() {
 
 /// As in the image.
 #[cfg(target_os = "none")]
-#[path = "../../../firmware/boards/pico/product.rs"]
-mod product;
+#[path = "../../../firmware/boards/pico/arithmetic.rs"]
+mod arithmetic;
 
 #[cfg(target_os = "none")]
 mod bare {
