@@ -32,6 +32,9 @@ pub const fn product_u64(a: u64, b: u64) -> u64 {
 
 /// See [`Product`].
 pub const fn product_i64(a: i64, b: i64) -> i64 {
+    if a as i32 as i64 == a && b as i32 as i64 == b {
+        return a * b;
+    }
     let negative = (a < 0) != (b < 0);
     let size = match magnitude(a.unsigned_abs(), b.unsigned_abs()) {
         Some(size) => size,
@@ -45,6 +48,7 @@ pub const fn product_i64(a: i64, b: i64) -> i64 {
 }
 
 /// The product, if 64 bits hold it.
+#[inline]
 const fn magnitude(a: u64, b: u64) -> Option<u64> {
     let (a_high, b_high) = ((a >> 32) as u32, (b >> 32) as u32);
     let (a_low, b_low) = (a as u32, b as u32);

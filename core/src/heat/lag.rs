@@ -13,6 +13,21 @@ const RATIO_BITS: u32 = 20;
 /// The furthest a stage may trail, so that a product with a ratio up to one fits.
 const APART: i64 = 1 << 42;
 
+/// Nearly always a stage trails by less than this, and 32-bit products do.
+const NEAR: u32 = 1 << 30;
+/// Half an LSB is added so that a stage that trails by a fraction is not left behind by truncation.
+const HALF: i64 = 1 << (RATIO_BITS - 1);
+
+/// `(near * ratio + HALF) >> 20` for `|near|` below [`NEAR`] and a ratio up to one, exactly, by products of 32 bits.
+const fn share(near: i32, ratio: i32) -> i32 {
+    let (high, low) = (near >> 16, near & 0xFFFF);
+    let (ratio_high, ratio_low) = (ratio >> 10, ratio & 0x3FF);
+    let ones = low * ratio_low + HALF as i32;
+    let thousands = low * ratio_high + (ones >> 10);
+    let middle = high * ratio_low + (thousands >> 6);
+    high * ratio_high * 64 + (middle >> 4)
+}
+
 /// `N` equal first-order lags in series. Values are in any linear unit, within 2^42 of each other
 /// and within 2^62 of zero.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -40,16 +55,18 @@ impl<const N: usize> LagChain<N> {
 
     /// Moves the chain on towards `input` by a step ratio that is known already; returns the output.
     pub fn step(&mut self, ratio: i64, input: i64) -> i64 {
+        let narrow = i32::try_from(ratio).ok().filter(|ratio| (0..=1 << RATIO_BITS).contains(ratio));
         let mut into = input;
         for stage in &mut self.stages {
             let apart = into.wrapping_sub(*stage);
-            // Nearly always 32 bits hold the difference, and nothing has to be bounded.
-            let apart = match i32::try_from(apart) {
-                Ok(near) => i64::from(near),
-                Err(_) => into.saturating_sub(*stage).clamp(-APART, APART),
+            let step = match (narrow, i32::try_from(apart)) {
+                (Some(ratio), Ok(near)) if near.unsigned_abs() < NEAR => i64::from(share(near, ratio)),
+                (_, _) => {
+                    let apart = into.saturating_sub(*stage).clamp(-APART, APART);
+                    (apart * ratio + HALF) >> RATIO_BITS
+                }
             };
-            // Half an LSB is added so that a stage that trails by a fraction is not left behind by truncation.
-            *stage = stage.wrapping_add((apart * ratio + (1 << (RATIO_BITS - 1))) >> RATIO_BITS);
+            *stage = stage.wrapping_add(step);
             into = *stage;
         }
         into
@@ -58,5 +75,21 @@ impl<const N: usize> LagChain<N> {
     /// The chain's output.
     pub fn output(&self) -> i64 {
         self.stages.last().copied().unwrap_or(0)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_step_by_32_bit_products_is_the_one_by_64_bits() {
+        let nears = (0..31).flat_map(|bit| [-1, 0, 1].map(|off| (1_i64 << bit) + off)).chain((0..1 << 30).step_by(99_991));
+        for near in nears.filter(|&near| near < i64::from(NEAR)).flat_map(|near| [near, -near]) {
+            for ratio in (0..=1 << RATIO_BITS).step_by(9_973).chain([1, 1023, 1024, 1025, (1 << RATIO_BITS) - 1, 1 << RATIO_BITS]) {
+                let exact = (near * ratio + HALF) >> RATIO_BITS;
+                assert_eq!(i64::from(share(near as i32, ratio as i32)), exact, "{near} {ratio}");
+            }
+        }
     }
 }

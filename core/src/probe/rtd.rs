@@ -128,7 +128,8 @@ pub const fn fault_in_status(status: u8) -> Option<ProbeFault> {
 const fn square_root(value: u64) -> u32 {
     let mut rest = value;
     let mut root: u64 = 0;
-    let mut bit: u64 = 1 << 62;
+    // The highest power of four that may be in it; one for zero.
+    let mut bit: u64 = 1 << ((value | 1).ilog2() & !1);
     while bit != 0 {
         let trial = root | bit;
         root >>= 1;

@@ -164,6 +164,7 @@ pub unsafe extern "C" fn __aeabi_ldivmod() {
 }
 
 /// Quotient and remainder of 32-bit numbers.
+#[inline(always)]
 fn short(dividend: u32, divisor: u32) -> (u32, u32) {
     // One call gives both. The compiler divides by nothing that may be zero.
     let divisor = divisor.max(1);
@@ -183,6 +184,21 @@ extern "C" fn divide(dividend: u64, divisor: u64, rest: &mut u64) -> u64 {
     u64::from(first) << 32 | u64::from(second)
 }
 
+/// One digit of 16 bits of `above:next / by`, and what is left; the divisor's highest bit is set.
+#[inline(always)]
+fn digit(above: u32, next: u32, by: u32) -> (u32, u32) {
+    let (by_high, by_low) = (by >> 16, by & 0xFFFF);
+    let (mut guess, mut left) = short(above, by_high);
+    while guess >> 16 != 0 || guess * by_low > (left << 16 | next) {
+        guess -= 1;
+        left += by_high;
+        if left >> 16 != 0 {
+            break;
+        }
+    }
+    (guess, (above << 16 | next).wrapping_sub(guess.wrapping_mul(by)))
+}
+
 /// `high:low / by` and the remainder, for `high < by`, in digits of 16 bits (Knuth, The Art of Computer Programming 2, 4.3.1, algorithm D).
 fn narrow(high: u32, low: u32, by: u32) -> (u32, u32) {
     if by >> 16 == 0 {
@@ -195,20 +211,8 @@ fn narrow(high: u32, low: u32, by: u32) -> (u32, u32) {
     let by = by << shift;
     let high = if shift == 0 { high } else { high << shift | low >> (32 - shift) };
     let low = low << shift;
-    let (by_high, by_low) = (by >> 16, by & 0xFFFF);
-    let digit = |above: u32, next: u32| {
-        let (mut guess, mut left) = short(above, by_high);
-        while guess >> 16 != 0 || guess * by_low > (left << 16 | next) {
-            guess -= 1;
-            left += by_high;
-            if left >> 16 != 0 {
-                break;
-            }
-        }
-        (guess, (above << 16 | next).wrapping_sub(guess.wrapping_mul(by)))
-    };
-    let (first, left) = digit(high, low >> 16);
-    let (second, left) = digit(left, low & 0xFFFF);
+    let (first, left) = digit(high, low >> 16, by);
+    let (second, left) = digit(left, low & 0xFFFF, by);
     (first << 16 | second, left >> shift)
 }
 

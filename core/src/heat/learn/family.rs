@@ -39,6 +39,9 @@ pub(super) struct Family<const N: usize> {
     best: usize,
     /// The candidate that is looked at besides the best and its neighbours; all take turns.
     roamer: usize,
+    /// The work of this step, and the candidates that have still to move on to it, one bit each.
+    work_us: i64,
+    behind: u16,
 }
 
 impl<const N: usize> Family<N> {
@@ -49,7 +52,7 @@ impl<const N: usize> Family<N> {
             member: Member::new(ms * 1000),
         });
         let pick = Pick { left: 0, theta: 0, lag_us: 0, raw: LEAST_RAW, score: 0 };
-        let mut family = Family { candidates, pick, best: 0, roamer: 0 };
+        let mut family = Family { candidates, pick, best: 0, roamer: 0, work_us: 0, behind: 0 };
         family.open(prior);
         family
     }
@@ -75,10 +78,34 @@ impl<const N: usize> Family<N> {
         }
     }
 
-    pub fn advance(&mut self, work_us: i64) {
-        for candidate in &mut self.candidates {
-            candidate.chain.step(candidate.ratio, work_us);
+    /// Moves on to the work `work_us`: at once only the candidates that are asked for before the next turn, which are the pick's and the one
+    /// near `lag_us`.
+    pub fn advance(&mut self, work_us: i64, lag_us: i64) {
+        self.catch_up(GRID_MS.len());
+        (self.work_us, self.behind) = (work_us, u16::MAX);
+        for index in [self.pick.left, self.pick.left + 1, place_above(lag_us)] {
+            self.move_on(index);
         }
+    }
+
+    /// Moves on up to `most` of the candidates that have still to.
+    pub fn catch_up(&mut self, most: usize) {
+        for _ in 0..most {
+            if self.behind == 0 {
+                break;
+            }
+            self.move_on(self.behind.trailing_zeros() as usize);
+        }
+    }
+
+    fn move_on(&mut self, index: usize) {
+        let bit = 1_u16.checked_shl(index as u32).unwrap_or(0);
+        if let Some(candidate) = self.candidates.get_mut(index)
+            && self.behind & bit != 0
+        {
+            candidate.chain.step(candidate.ratio, self.work_us);
+        }
+        self.behind &= !bit;
     }
 
     pub fn pick(&self) -> &Pick {
@@ -90,9 +117,8 @@ impl<const N: usize> Family<N> {
         self.output(place_above(lag_us)) >> 10
     }
 
-    /// Takes the step into the sums; looks at the best, its neighbours and one more; then blends the best with its better neighbour.
-    pub fn fit(&mut self, since: i64, shared: &Shared, terms: &Terms) {
-        self.observe(since, shared);
+    /// Looks at the best, its neighbours and one more; then blends the best with its better neighbour.
+    pub fn fit(&mut self, shared: &Shared, terms: &Terms) {
         self.roamer = (self.roamer + 1) % GRID_MS.len();
         let score = |index: usize| self.member(index).map_or(i64::MAX, |m| m.score(shared, terms));
         let roaming = (score(self.roamer), self.roamer);
@@ -123,7 +149,9 @@ impl<const N: usize> Family<N> {
         self.pick.raw.product(self.mix(beyond)) >> 30
     }
 
-    fn observe(&mut self, since: i64, shared: &Shared) {
+    /// Takes the step into the sums.
+    pub fn observe(&mut self, since: i64, shared: &Shared) {
+        self.catch_up(GRID_MS.len());
         // From the largest lag down, so that each meets its next.
         let mut next = 0;
         for Candidate { chain, member, .. } in self.candidates.iter_mut().rev() {

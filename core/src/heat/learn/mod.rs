@@ -12,7 +12,8 @@
 //! - *Window*: the stretch of readings a fit uses. Only the bend after a change of power tells `L`, so the window is closed a few
 //!   lags after it; what comes later (loss, lid, mains) would only be mistaken for lag.
 //! - *Gap*: `k (w - q)`, what is on its way to the thermometer.
-//! - *Turn*: a step's work is shared among the ticks that follow it, so that no tick is long: one family, the other, then the verdict.
+//! - *Turn*: a step's work is shared among the ticks that follow it, so that no tick is long. What a candidate has heard is worked out only
+//!   when it is asked for; a family takes in the reading, then fits; the verdict comes last, and nothing shows before it.
 //!
 //! All sums are exact 64-bit integers.
 //!
@@ -50,6 +51,8 @@ const FULL_WEIGHT: i64 = 64;
 const LONGEST_WINDOW: i64 = 2_048;
 /// One, Q16.
 const ONE: i64 = 1 << 16;
+/// Sharp candidates that move on in one turn: half of them.
+const CATCH_UP: usize = 7;
 
 /// Q24 K/s from a raw climb.
 pub fn slope_of_raw(raw: i64) -> i64 {
@@ -78,7 +81,7 @@ enum Turn {
     Done,
     Soft { reading: i64, terms: Terms },
     Sharp { reading: i64, terms: Terms },
-    Verdict { reading: i64 },
+    Verdict { reading: i64, terms: Terms },
 }
 
 /// All candidates, and what they say.
@@ -147,6 +150,8 @@ impl Bank {
         self.reference = None;
         self.shared = Shared::default();
         self.turn = Turn::Done;
+        self.soft.catch_up(usize::MAX);
+        self.sharp.catch_up(usize::MAX);
         self.soft.open(&prior);
         self.sharp.open(&prior);
         (self.lag_us, self.raw) = (prior.lag_us, prior.raw.max(LEAST_RAW));
@@ -156,8 +161,8 @@ impl Bank {
     /// Moves every chain on by a step to the work `work_us`.
     pub fn advance(&mut self, work_us: i64) {
         self.work = work_us;
-        self.soft.advance(work_us);
-        self.sharp.advance(work_us);
+        self.soft.advance(work_us, self.lag_us);
+        self.sharp.advance(work_us, self.lag_us);
         let fade = ratio_of(self.apart.product(4), STEP_US, self.lag_us.max(4 * STEP_US));
         let (soft, sharp) = (self.soft.heard_near(self.lag_us), self.sharp.heard_near(self.lag_us));
         self.apart = soft.saturating_sub(sharp).saturating_abs().max(self.apart.saturating_sub(fade));
@@ -173,30 +178,42 @@ impl Bank {
         let y = (reading.saturating_sub(start) >> 20).clamp(-(1 << 20), 1 << 20);
         self.noise.see(y);
         self.shared.take(y, self.weight());
+        self.soft.observe(self.since(), &self.shared);
         self.turn = Turn::Soft { reading, terms: Terms::of(&self.prior, self.steepest, self.noise.variance) };
         true
     }
 
     /// Takes one turn at what is left of a step. The reading it was about once the fit is done.
     pub fn take_turn(&mut self) -> Option<i64> {
-        let since = self.reference.map_or(self.work, |(_, work)| work);
+        let since = self.since();
         let (turn, done) = match self.turn {
-            Turn::Done => (Turn::Done, None),
+            Turn::Done => {
+                self.soft.catch_up(usize::MAX);
+                self.sharp.catch_up(CATCH_UP);
+                (Turn::Done, None)
+            }
             Turn::Soft { reading, terms } => {
-                self.soft.fit(since, &self.shared, &terms);
+                self.soft.fit(&self.shared, &terms);
+                self.sharp.catch_up(CATCH_UP);
                 (Turn::Sharp { reading, terms }, None)
             }
             Turn::Sharp { reading, terms } => {
-                self.sharp.fit(since, &self.shared, &terms);
-                (Turn::Verdict { reading }, None)
+                self.sharp.observe(since, &self.shared);
+                (Turn::Verdict { reading, terms }, None)
             }
-            Turn::Verdict { reading } => {
+            Turn::Verdict { reading, terms } => {
+                self.sharp.fit(&self.shared, &terms);
                 self.verdict();
                 (Turn::Done, Some(reading))
             }
         };
         self.turn = turn;
         done
+    }
+
+    /// The work at the window's beginning.
+    fn since(&self) -> i64 {
+        self.reference.map_or(self.work, |(_, work)| work)
     }
 
     /// Whether something of a step is left to do.
