@@ -35,6 +35,12 @@ pub const fn product_i64(a: i64, b: i64) -> i64 {
     if a as i32 as i64 == a && b as i32 as i64 == b {
         return a * b;
     }
+    long_product(a, b)
+}
+
+/// Apart, so that the usual case need not save what only this one uses.
+#[inline(never)]
+const fn long_product(a: i64, b: i64) -> i64 {
     let negative = (a < 0) != (b < 0);
     let size = match magnitude(a.unsigned_abs(), b.unsigned_abs()) {
         Some(size) => size,
