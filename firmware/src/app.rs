@@ -189,7 +189,7 @@ impl<B: Board> App<B> {
     /// The control tick proper: thermometers to lease. Its cycles are measured on the image, by this name.
     #[inline(never)]
     fn decide(&mut self) -> Instant {
-        let now = self.board.now();
+        let now = self.board.fast(|fast| fast.at());
         let elapsed = self.last_control.and_then(|last| now.since(last)).unwrap_or(CONTROL_PERIOD).min(CONTROL_LATEST);
         self.last_control = Some(now);
         let readings = self.probes.sample(now);

@@ -47,6 +47,7 @@ pub struct FastTask<L> {
     acknowledge: bool,
     gestures: Deque<Gesture, 8>,
     ticks: u32,
+    at: Instant,
 }
 
 impl<L: LinePort> FastTask<L> {
@@ -73,6 +74,7 @@ impl<L: LinePort> FastTask<L> {
             },
             gestures: Deque::new(),
             ticks: 0,
+            at: Instant::START,
         }
     }
 
@@ -96,6 +98,7 @@ impl<L: LinePort> FastTask<L> {
         let outputs = self.fast.tick(now, &self.switches);
         self.lines.drive(levels(&outputs));
         self.ticks = self.ticks.wrapping_add(1);
+        self.at = now;
     }
 
     /// The stop loop or the key is open: everything off now, and let the next tick know. Called from the edge interrupt.
@@ -147,6 +150,11 @@ impl<L: LinePort> FastTask<L> {
     /// How far a press of the knob has come towards a hold.
     pub fn knob_held(&self) -> u8 {
         self.knob.held()
+    }
+
+    /// When the last fast tick was due. The control tick counts from there, however late it comes to it.
+    pub const fn at(&self) -> Instant {
+        self.at
     }
 
     /// Fast ticks so far.

@@ -4,6 +4,7 @@
 import { RP2040 } from 'rp2040js';
 import { readElf } from './chip.mjs';
 import { correctFlags } from './flags.mjs';
+import { makeSwift } from './swift.mjs';
 
 const RAM = 0x20000000;
 const [path, count] = process.argv.slice(2);
@@ -11,6 +12,7 @@ const { segments, symbols } = readElf(path);
 const mcu = new RP2040();
 const { core } = mcu;
 correctFlags(core);
+makeSwift(mcu);
 const fail = (text) => {
   process.stderr.write(`${text}\n`);
   process.exit(1);

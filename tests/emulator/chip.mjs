@@ -12,6 +12,7 @@
 import { readFileSync } from 'node:fs';
 import { RP2040 } from 'rp2040js';
 import { correctFlags } from './flags.mjs';
+import { makeSwift } from './swift.mjs';
 
 const FLASH = 0x10000000;
 const RAM = 0x20000000;
@@ -105,6 +106,7 @@ export class Chip {
     this.mcu = mcu;
     this.clock = mcu.clock;
     correctFlags(mcu.core);
+    makeSwift(mcu);
     mcu.logger = {
       debug() {},
       info() {},
@@ -238,14 +240,15 @@ export class Chip {
       for (let n = 0; n < 200 && !core.waiting && clock.nanosCounter < until; n++) {
         if (profile !== undefined) profile.look(core);
         const step = core.executeInstruction() * perCycle;
-        const pc = registers[15] >>> 24;
-        if (pc !== 0x10 && pc !== 0x20 && pc !== 0 && pc !== 0xff) {
-          throw new Broken(`the program counter left the program: ${(registers[15] >>> 0).toString(16)}`);
-        }
         const now = clock.nanosCounter + step;
         const next = clock.nextAlarm;
         if (next !== null && next.nanos <= now) clock.tick(step);
         else clock.nanosCounter = now;
+      }
+      // What lies outside flash and RAM is no program: reading it is logged, which ends the run, or comes to this.
+      const pc = registers[15] >>> 24;
+      if (pc !== 0x10 && pc !== 0x20 && pc !== 0 && pc !== 0xff) {
+        throw new Broken(`the program counter left the program: ${(registers[15] >>> 0).toString(16)}`);
       }
     }
   }

@@ -143,11 +143,13 @@ fn TIMER_IRQ_0() {
         let Some(Interrupts { fast, contacts, timer, fast_alarm, due, .. }) = shared.as_mut() else { return };
         fast_alarm.clear_interrupt();
         let now = timer.get_counter();
-        // From the nominal time, so that the period does not drift; after a long wait (flash was written), from now.
+        // By the nominal time, so that the period does not drift and a short wait for the interrupt is no shorter or longer tick; after a
+        // long wait (flash was written), from now.
         let next = *due + PERIOD;
-        *due = if next > now { next } else { now + PERIOD };
-        let _ = fast_alarm.schedule_at(*due);
-        fast.tick(Instant::from_micros(now.ticks()), &contacts.read());
+        let (at, next) = if *due <= now && now < next { (*due, next) } else { (now, now + PERIOD) };
+        *due = next;
+        let _ = fast_alarm.schedule_at(next);
+        fast.tick(Instant::from_micros(at.ticks()), &contacts.read());
     });
 }
 

@@ -22,6 +22,7 @@ use copperhold_core::vessel::{Element, PerElement, PerVessel, Pumps, Vessel};
 use copperhold_core::wire::message::PromptMessage;
 use copperhold_core::wire::sheet::EncodedSheet;
 use copperhold_firmware::drivers::max31865::Wires;
+use copperhold_firmware::fast_task::FAST_PERIOD;
 use copperhold_firmware::probes::{Choice, ONE_WIRE_TICKS};
 use copperhold_firmware::storage::{Store, Stored, safe_defaults};
 use copperhold_tests::emulator::Emulator;
@@ -54,6 +55,8 @@ trait Controlled {
 #[derive(Default)]
 struct Trace {
     bulk_c: Vec<PerVessel<f64>>,
+    /// What the controller got and did, in words.
+    did: Vec<String>,
     steps: Vec<f64>,
     kwh: f64,
 }
@@ -70,6 +73,11 @@ fn run_day(rig: &RigFile, sheet: &SheetFile, seed: u64, device: &mut dyn Control
         let share = |element: Element| period.on.get(element) / PERIOD_S;
         brewery.step(PERIOD_S, &Drive { element_on: PerElement::build(share), pumps: period.pumps });
         trace.bulk_c.push(brewery.truth().bulk_c);
+        let Period { on, pumps, step, prompt } = &period;
+        trace.did.push(format!("{codes:?} {:.3} {:.3} {pumps:?} {step:?} {prompt:?}", on.liquor_tank, on.boil_kettle));
+        if std::env::var("DBG_END").is_ok_and(|end| t_s > end.parse::<f64>().expect("s")) {
+            break;
+        }
         let Some(step) = period.step else { break };
         if usize::from(step) == trace.steps.len() {
             println!("step {step} at {t_s:.2} s");
@@ -142,7 +150,7 @@ impl OnHost {
         let mut on = PerElement::default();
         while self.now < end {
             self.outputs = self.controller.tick(self.now, &self.inputs);
-            let until = self.controller.next_due(self.now).min(end);
+            let until = self.now.plus(FAST_PERIOD).min(end);
             let span = until.since(self.now).expect("time moves on");
             if let Some(element) = self.outputs.element {
                 *on.get_mut(element) += span.as_micros() as f64 * 1e-6;
@@ -222,14 +230,12 @@ impl Emulated {
         emulator.press_knob(0.1);
         emulator.turn_knob(3);
         emulator.press_knob(0.1);
-        // A control period of this test shall begin a little before the image's control tick, whose telemetry leaves 10 ms after it, or later
-        // while the one-wire bus is served. So: the earliest arrival of eight, less 30 ms. The contacts' filter has passed a change on by
-        // the tick, and the tick comes some 20 ms into the period: see `TICK_AT`.
-        let slice_s = PERIOD_S / 50.0;
-        let arrivals = (0..8 * 50).filter(|_| emulator.run(slice_s).telemetry().is_some());
-        let earliest = arrivals.map(|at| at % 50).min_by_key(|at| (at + 25) % 50);
-        let earliest = f64::from(earliest.expect("telemetry"));
-        emulator.run((earliest * slice_s - 0.030).rem_euclid(PERIOD_S));
+        // A control period of this test shall begin 20 ms before the image's control tick, so that the contacts' filter has passed a change
+        // on by then: see `TICK_AT`. The telemetry says when a tick was, by the image's clock, which started with the emulator's.
+        let report = emulator.run(2.0 * PERIOD_S);
+        let tick_s = report.telemetry().expect("telemetry").at_ms as f64 * 1e-3;
+        let wait_s = (tick_s - TICK_AT.as_micros() as f64 * 1e-6 - report.t_s).rem_euclid(PERIOD_S);
+        emulator.run(wait_s);
         emulator.contact("knob_push", true);
         for _ in 0..HOLD_PERIODS {
             let conversions = emulated.emulator.run(PERIOD_S).conversions;
@@ -342,6 +348,11 @@ fn a_brew_day_from_the_panel_agrees_with_the_host_within_a_tenth_of_a_kelvin_and
 
     let mut on_host = OnHost::new(&rig, compiled, emulated.phase, &cold);
     let on_host = run_day(&rig, &sheet, 1, &mut on_host);
+
+    let apart = on_image.did.iter().zip(&on_host.did).enumerate().filter(|(_, (a, b))| a != b);
+    for (at, (image, host)) in apart.take(std::env::var("DBG_N").map_or(3, |n| n.parse().expect("n"))) {
+        println!("{} s:\n  image {image}\n  host  {host}", at as f64 * PERIOD_S);
+    }
 
     let mut worst: (f64, f64, Option<Vessel>) = (0.0, 0.0, None);
     let mut parted = false;
