@@ -25,7 +25,7 @@ use copperhold_firmware::drivers::max31865::Wires;
 use copperhold_firmware::fast_task::FAST_PERIOD;
 use copperhold_firmware::probes::{Choice, ONE_WIRE_TICKS};
 use copperhold_firmware::storage::{Store, Stored, safe_defaults};
-use copperhold_tests::emulator::Emulator;
+use copperhold_tests::emulator::{Emulator, Report};
 use copperhold_tests::memory_flash::MemoryFlash;
 use serde_json::json;
 use std::path::Path;
@@ -36,11 +36,14 @@ const PERIOD_S: f64 = 0.25;
 const HOLD_PERIODS: u32 = 4;
 /// The control tick comes so long after the beginning of a control period, on the image as on the host.
 const TICK_AT: Span = Span::from_millis(20);
+/// The latest that a line may follow its fast tick.
+const EDGE_S: f64 = 0.004;
 const LONGEST_S: f64 = 12.0 * 3600.0;
 
 /// What a controller did in one control period.
 struct Period {
-    on: PerElement<f64>,
+    /// Time each element conducted, us.
+    on: PerElement<u64>,
     pumps: Pumps,
     step: Option<u8>,
     prompt: Option<Prompt>,
@@ -70,11 +73,11 @@ fn run_day(rig: &RigFile, sheet: &SheetFile, seed: u64, device: &mut dyn Control
     loop {
         let codes = PerVessel::build(|vessel| brewery.sample(vessel).code);
         let period = device.period(&codes);
-        let share = |element: Element| period.on.get(element) / PERIOD_S;
+        let share = |element: Element| *period.on.get(element) as f64 * 1e-6 / PERIOD_S;
         brewery.step(PERIOD_S, &Drive { element_on: PerElement::build(share), pumps: period.pumps });
         trace.bulk_c.push(brewery.truth().bulk_c);
         let Period { on, pumps, step, prompt } = &period;
-        trace.did.push(format!("{codes:?} {:.3} {:.3} {pumps:?} {step:?} {prompt:?}", on.liquor_tank, on.boil_kettle));
+        trace.did.push(format!("{codes:?} {} us {} us {pumps:?} {step:?} {prompt:?}", on.liquor_tank, on.boil_kettle));
         if std::env::var("DBG_END").is_ok_and(|end| t_s > end.parse::<f64>().expect("s")) {
             break;
         }
@@ -113,8 +116,9 @@ struct OnHost {
 }
 
 impl OnHost {
-    /// Armed, the sheet started. `phase`: control periods until the one-wire bus is next served.
-    fn new(rig: &RigFile, sheet: Sheet, phase: u8, cold: &PerVessel<RawCode>) -> OnHost {
+    /// Armed, the sheet started, after as many control ticks as the image has had. `phase`: control periods until the one-wire bus is next
+    /// served.
+    fn new(rig: &RigFile, sheet: Sheet, ticks: u64, phase: u8, cold: &PerVessel<RawCode>) -> OnHost {
         let settings = fit::settings(rig).expect("the rig is in order");
         let setups = fit::probes(&rig.rig);
         let latest = PerVessel::build(|vessel| convert(setups.get(vessel), fit::raw(*cold.get(vessel))));
@@ -129,9 +133,13 @@ impl OnHost {
             converting: PerVessel::build(|vessel| Some(*cold.get(vessel))),
             latest,
         };
-        for (key, arm) in [(false, false), (true, false), (true, true), (true, false)] {
+        let arming = [(false, false, 2), (true, false, 2), (true, true, 6)];
+        // One more comes with what is left of the period before the day.
+        let rest =
+            ticks.checked_sub(arming.iter().map(|&(_, _, ticks)| ticks).sum::<u64>() + 1).expect("the image took longer to arm");
+        for (key, arm, ticks) in arming.into_iter().chain([(true, false, rest)]) {
             host.inputs.switches = Switches { key, arm, ..host.inputs.switches };
-            for _ in 0..8 {
+            for _ in 0..ticks {
                 host.tick();
             }
         }
@@ -141,11 +149,11 @@ impl OnHost {
         host
     }
 
-    fn tick(&mut self) -> PerElement<f64> {
+    fn tick(&mut self) -> PerElement<u64> {
         self.run(CONTROL_PERIOD)
     }
 
-    fn run(&mut self, span: Span) -> PerElement<f64> {
+    fn run(&mut self, span: Span) -> PerElement<u64> {
         let end = self.now.plus(span);
         let mut on = PerElement::default();
         while self.now < end {
@@ -153,7 +161,7 @@ impl OnHost {
             let until = self.now.plus(FAST_PERIOD).min(end);
             let span = until.since(self.now).expect("time moves on");
             if let Some(element) = self.outputs.element {
-                *on.get_mut(element) += span.as_micros() as f64 * 1e-6;
+                *on.get_mut(element) += span.as_micros();
             }
             self.now = until;
         }
@@ -206,6 +214,8 @@ struct Emulated {
     conversions: u64,
     /// Control periods until the one-wire bus is next served, at the start of the day.
     phase: u8,
+    /// Control ticks before the day.
+    ticks: u64,
 }
 
 impl Emulated {
@@ -222,7 +232,7 @@ impl Emulated {
         flash.push((STORE_AT + 2 * 4096, store.bytes()[2 * 4096..].to_vec()));
 
         let emulator = Emulator::boot(&flash);
-        let mut emulated = Emulated { emulator, pressing: None, conversions: 0, phase: 0 };
+        let mut emulated = Emulated { emulator, pressing: None, conversions: 0, phase: 0, ticks: 0 };
         emulated.show(cold);
         let emulator = &mut emulated.emulator;
         assert!(emulator.arm().telemetry().expect("telemetry").armed);
@@ -238,10 +248,13 @@ impl Emulated {
         emulator.run(wait_s);
         emulator.contact("knob_push", true);
         for _ in 0..HOLD_PERIODS {
-            let conversions = emulated.emulator.run(PERIOD_S).conversions;
+            let report = emulated.emulator.run(PERIOD_S);
             // The bus is served every fourth control tick; how many remain until it is next?
-            emulated.phase = if conversions > emulated.conversions { ONE_WIRE_TICKS - 1 } else { emulated.phase.saturating_sub(1) };
-            emulated.conversions = conversions;
+            emulated.phase =
+                if report.conversions > emulated.conversions { ONE_WIRE_TICKS - 1 } else { emulated.phase.saturating_sub(1) };
+            emulated.conversions = report.conversions;
+            let since_us = report.telemetry().expect("telemetry").at_ms * 1_000;
+            emulated.ticks = (since_us + CONTROL_PERIOD.as_micros() / 2) / CONTROL_PERIOD.as_micros();
         }
         emulated.emulator.contact("knob_push", false);
         emulated
@@ -286,7 +299,7 @@ impl Controlled for Emulated {
         let telemetry = report.telemetry().unwrap_or_else(|| panic!("no telemetry at {} s: {report:?}", report.t_s));
         assert_eq!(telemetry.trip, None, "at {} s", report.t_s);
         Period {
-            on: PerElement { liquor_tank: report.line("tank_element").on_s, boil_kettle: report.line("kettle_element").on_s },
+            on: PerElement { liquor_tank: conducted(&report, "tank_element"), boil_kettle: conducted(&report, "kettle_element") },
             pumps: Pumps {
                 liquor: report.line("liquor_pump").level,
                 mash: report.line("mash_pump").level,
@@ -301,6 +314,17 @@ impl Controlled for Emulated {
         self.emulator.contact("knob_push", true);
         self.pressing = Some(HOLD_PERIODS);
     }
+}
+
+/// For how many fast ticks a line was high, in us: what a relay makes of it that switches when the mains cross zero. An edge may come a little
+/// after its tick, for a control tick takes its time, but no more than [`EDGE_S`].
+fn conducted(report: &Report, line: &str) -> u64 {
+    let on_s = report.line(line).on_s;
+    let tick_us = FAST_PERIOD.as_micros();
+    let ticks = (on_s * 1e6 / tick_us as f64).round();
+    let off_s = (on_s - ticks * tick_us as f64 * 1e-6).abs();
+    assert!(off_s < EDGE_S, "{line} was high for {on_s} s, up to {} s", report.t_s);
+    ticks as u64 * tick_us
 }
 
 fn prompt(message: PromptMessage) -> Prompt {
@@ -346,7 +370,7 @@ fn a_brew_day_from_the_panel_agrees_with_the_host_within_a_tenth_of_a_kelvin_and
     println!("image: {day_s:.0} s in {wall_s:.0} s, {:.0} times real time, {:.3} kWh", day_s / wall_s, on_image.kwh);
     assert!(emulated.conversions > before, "the one-wire bus was served");
 
-    let mut on_host = OnHost::new(&rig, compiled, emulated.phase, &cold);
+    let mut on_host = OnHost::new(&rig, compiled, emulated.ticks, emulated.phase, &cold);
     let on_host = run_day(&rig, &sheet, 1, &mut on_host);
 
     let apart = on_image.did.iter().zip(&on_host.did).enumerate().filter(|(_, (a, b))| a != b);
