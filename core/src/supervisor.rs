@@ -30,6 +30,9 @@ use crate::vessel::{Element, PerElement, PerVessel, Pumps, Vessel};
 /// A vessel holds, rather than heats up, within this distance of its target.
 pub const HOLDING: Kelvin = Kelvin::from_milli(1_000);
 
+/// Entries that the log holds until somebody takes them: a tick makes two or three at the very most.
+pub const LOG: usize = 32;
+
 /// Why a command was refused.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Refusal {
@@ -115,7 +118,7 @@ pub struct Supervisor {
     commanded: bool,
     asked: bool,
     status: Status,
-    log: Log<64>,
+    log: Log<LOG>,
 }
 
 impl Supervisor {
@@ -200,7 +203,7 @@ impl Supervisor {
     }
 
     /// The event log.
-    pub const fn log(&mut self) -> &mut Log<64> {
+    pub const fn log(&mut self) -> &mut Log<LOG> {
         &mut self.log
     }
 

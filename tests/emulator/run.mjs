@@ -54,7 +54,8 @@ const handlers = {
     for (const [name, value] of Object.entries(fault ?? {})) inject(name, value);
     return {};
   },
-  run({ ns, uart }) {
+  run({ ns, uart, set }) {
+    if (set !== undefined) handlers.set(set);
     for (const byte of Buffer.from(uart ?? '', 'hex')) chip.mcu.uart[0].feedByte(byte);
     const flushed = chip.nanos;
     chip.runUntil(flushed + ns);

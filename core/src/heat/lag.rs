@@ -6,7 +6,7 @@
 //!
 //! Each stage is stepped as `p += (input - p) dt / (tau + dt)`, which trails a steady ramp by exactly `tau` for any steady `dt`.
 
-use crate::wide::Product;
+use crate::wide::product_i64;
 
 /// Format of the step ratio `dt / (tau + dt)`: Q20.
 const RATIO_BITS: u32 = 20;
@@ -42,10 +42,13 @@ impl<const N: usize> LagChain<N> {
     }
 
     /// The step ratio, Q20, of ticks of `dt_us` for a total lag of `lag_us`.
-    pub fn ratio(dt_us: i64, lag_us: i64) -> i64 {
-        let count = i64::try_from(N).unwrap_or(1).max(1);
+    pub const fn ratio(dt_us: i64, lag_us: i64) -> i64 {
+        let count = if N == 0 { 1 } else { N as i64 };
         let tau_us = lag_us / count;
-        dt_us.product(1 << RATIO_BITS).checked_div(tau_us.saturating_add(dt_us)).unwrap_or(1 << RATIO_BITS)
+        match product_i64(dt_us, 1 << RATIO_BITS).checked_div(tau_us.saturating_add(dt_us)) {
+            Some(ratio) => ratio,
+            None => 1 << RATIO_BITS,
+        }
     }
 
     /// Moves the chain on by `dt_us` towards `input` with a total lag of `lag_us`; returns the output.

@@ -202,7 +202,7 @@ pub struct Oled<I> {
     chip: Chip,
     /// What to show.
     pub canvas: Canvas,
-    sent: Canvas,
+    sent: [[u8; WIDTH]; PAGES],
     ready: bool,
     /// Turns to wait before a display that did not answer is tried again.
     rest: u8,
@@ -218,7 +218,7 @@ const REST: u8 = 100;
 impl<I: I2c> Oled<I> {
     /// A display at address 3Ch. Nothing is sent yet.
     pub const fn new(i2c: I, chip: Chip) -> Oled<I> {
-        Oled { i2c, chip, canvas: Canvas::new(), sent: Canvas::new(), ready: false, rest: 0, page: 0, changed: true }
+        Oled { i2c, chip, canvas: Canvas::new(), sent: [[0; WIDTH]; PAGES], ready: false, rest: 0, page: 0, changed: true }
     }
 
     /// The canvas has been drawn on.
@@ -262,7 +262,7 @@ impl<I: I2c> Oled<I> {
         self.i2c.write(ADDRESS, &[0x00, 0xAF])?;
         self.ready = true;
         // Its memory holds noise: everything counts as changed.
-        for (page, wanted) in self.sent.pages.iter_mut().zip(&self.canvas.pages) {
+        for (page, wanted) in self.sent.iter_mut().zip(&self.canvas.pages) {
             for (byte, wanted) in page.iter_mut().zip(wanted) {
                 *byte = !wanted;
             }
@@ -273,7 +273,7 @@ impl<I: I2c> Oled<I> {
     fn send_run(&mut self) -> Result<bool, I::Error> {
         for turn in 0..PAGES {
             let at = (self.page + turn) % PAGES;
-            let (Some(wanted), Some(sent)) = (self.canvas.pages.get(at), self.sent.pages.get_mut(at)) else { continue };
+            let (Some(wanted), Some(sent)) = (self.canvas.pages.get(at), self.sent.get_mut(at)) else { continue };
             let Some(first) = wanted.iter().zip(sent.iter()).position(|(wanted, sent)| wanted != sent) else { continue };
             let mut data = [0x40; 1 + SLICE];
             let mut length = 0;

@@ -129,7 +129,16 @@ impl Emulator {
 
     /// Lets time pass; `bytes` arrive over the UART at the start.
     pub fn run_with(&mut self, seconds: f64, bytes: &[u8]) -> Report {
-        let answer = self.call(json!({"cmd": "run", "ns": (seconds * 1e9).round(), "uart": hex(bytes)}));
+        self.run_command(json!({"cmd": "run", "ns": (seconds * 1e9).round(), "uart": hex(bytes)}))
+    }
+
+    /// Sets what the parts see, as [`Emulator::set`] does, then lets time pass: one exchange instead of two.
+    pub fn set_and_run(&mut self, what: &Value, seconds: f64) -> Report {
+        self.run_command(json!({"cmd": "run", "ns": (seconds * 1e9).round(), "set": what}))
+    }
+
+    fn run_command(&mut self, command: Value) -> Report {
+        let answer = self.call(command);
         let number = |value: &Value, key: &str| value[key].as_f64().unwrap_or_else(|| panic!("{key} in {value}"));
         let lines = answer["lines"].as_object().expect("lines").iter().map(|(name, line)| {
             let report = LineReport {

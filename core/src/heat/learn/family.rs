@@ -6,15 +6,27 @@ use super::{LEAST_RAW, ONE, Prior, STEP_US};
 use crate::wide::Product;
 
 /// Lags on the grid, ms: 9 s to 139 s, each 1.2 times the one before.
-const GRID_MS: [i64; 16] = [
+const GRID_MS: [i32; 16] = [
     9_000, 10_800, 12_960, 15_552, 18_662, 22_395, 26_874, 32_249, 38_698, 46_438, 55_726, 66_871, 80_245, 96_294, 115_553, 138_663,
 ];
 
 #[derive(Debug, Clone, Copy)]
 struct Candidate<const N: usize> {
     chain: LagChain<N>,
-    ratio: i64,
     member: Member,
+}
+
+impl<const N: usize> Candidate<N> {
+    /// The step ratio of each lag on the grid.
+    const RATIOS: [i64; GRID_MS.len()] = {
+        let mut ratios = [0; GRID_MS.len()];
+        let mut index = 0;
+        while index < GRID_MS.len() {
+            ratios[index] = LagChain::<N>::ratio(STEP_US, GRID_MS[index] as i64 * 1000);
+            index += 1;
+        }
+        ratios
+    };
 }
 
 /// The best fit of one shape: a blend of two neighbours, which lies between them as the true lag does.
@@ -46,11 +58,7 @@ pub(super) struct Family<const N: usize> {
 
 impl<const N: usize> Family<N> {
     pub fn new(prior: &Prior) -> Self {
-        let candidates = GRID_MS.map(|ms| Candidate {
-            chain: LagChain::settled(0),
-            ratio: LagChain::<N>::ratio(STEP_US, ms * 1000),
-            member: Member::new(ms * 1000),
-        });
+        let candidates = GRID_MS.map(|ms| Candidate { chain: LagChain::settled(0), member: Member::new(ms * 1000) });
         let pick = Pick { left: 0, theta: 0, lag_us: 0, raw: LEAST_RAW, score: 0 };
         let mut family = Family { candidates, pick, best: 0, roamer: 0, work_us: 0, behind: 0 };
         family.open(prior);
@@ -60,11 +68,11 @@ impl<const N: usize> Family<N> {
     /// Forgets the sums and stands at the prior.
     pub fn open(&mut self, prior: &Prior) {
         for candidate in &mut self.candidates {
-            candidate.member = Member::new(candidate.member.lag_us);
+            candidate.member.clear();
         }
         self.lean_on(prior);
         let above = place_above(prior.lag_us).max(1);
-        let lag = |index: usize| self.member(index).map_or(0, |m| m.lag_us);
+        let lag = |index: usize| self.member(index).map_or(0, |m| m.lag_us());
         let (low, high) = (lag(above - 1), lag(above));
         let theta = ((prior.lag_us - low) << 16).checked_div(high - low).unwrap_or(0).clamp(0, ONE);
         self.best = above;
@@ -100,10 +108,10 @@ impl<const N: usize> Family<N> {
 
     fn move_on(&mut self, index: usize) {
         let bit = 1_u16.checked_shl(index as u32).unwrap_or(0);
-        if let Some(candidate) = self.candidates.get_mut(index)
+        if let (Some(candidate), Some(&ratio)) = (self.candidates.get_mut(index), Candidate::<N>::RATIOS.get(index))
             && self.behind & bit != 0
         {
-            candidate.chain.step(candidate.ratio, self.work_us);
+            candidate.chain.step(ratio, self.work_us);
         }
         self.behind &= !bit;
     }
@@ -126,7 +134,7 @@ impl<const N: usize> Family<N> {
         let left = if below < above { self.best.saturating_sub(1) } else { self.best.min(GRID_MS.len() - 2) };
         if let (Some(a), Some(b)) = (self.member(left), self.member(left + 1)) {
             let fit = blend(a, b, shared, terms);
-            let lag_us = a.lag_us + (((b.lag_us - a.lag_us) * fit.theta) >> 16);
+            let lag_us = a.lag_us() + (((b.lag_us() - a.lag_us()) * fit.theta) >> 16);
             let score = fit.error.saturating_add(terms.lag_price(lag_us));
             self.pick = Pick { left, theta: fit.theta, lag_us, raw: fit.raw, score };
         }
@@ -176,5 +184,5 @@ impl<const N: usize> Family<N> {
 
 /// The first place on the grid with at least this lag, or the last.
 fn place_above(lag_us: i64) -> usize {
-    GRID_MS.iter().position(|ms| ms * 1000 >= lag_us).unwrap_or(GRID_MS.len() - 1)
+    GRID_MS.iter().position(|&ms| i64::from(ms) * 1000 >= lag_us).unwrap_or(GRID_MS.len() - 1)
 }

@@ -47,23 +47,33 @@ impl Shared {
 /// The sums of one candidate.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Member {
-    pub lag_us: i64,
+    lag_us: i32,
+    /// Squared logarithm of the lag over the prior's, Q16: at most 2^18.
+    octave: i32,
     pub sum_q: i64,
     sum_qq: i64,
     sum_qy: i64,
     /// With the next candidate of the family.
     sum_cross: i64,
-    /// Squared logarithm of the lag over the prior's, Q16.
-    octave: i64,
 }
 
 impl Member {
-    pub fn new(lag_us: i64) -> Member {
-        Member { lag_us, sum_q: 0, sum_qq: 0, sum_qy: 0, sum_cross: 0, octave: 0 }
+    pub fn new(lag_us: i32) -> Member {
+        Member { lag_us, octave: 0, sum_q: 0, sum_qq: 0, sum_qy: 0, sum_cross: 0 }
+    }
+
+    /// Lag, us.
+    pub fn lag_us(&self) -> i64 {
+        i64::from(self.lag_us)
+    }
+
+    /// Forgets the sums.
+    pub fn clear(&mut self) {
+        *self = Member::new(self.lag_us);
     }
 
     pub fn lean_on(&mut self, lag_us: i64) {
-        self.octave = squared_octave(self.lag_us, lag_us);
+        self.octave = i32::try_from(squared_octave(self.lag_us(), lag_us)).unwrap_or(i32::MAX);
     }
 
     /// Takes a step in which it has heard `q` and the next candidate `next`; hands `q` back.
@@ -79,7 +89,7 @@ impl Member {
 
     /// Squared error of its best line, and what the prior charges.
     pub fn score(&self, shared: &Shared, terms: &Terms) -> i64 {
-        Sums::of(self, shared, terms).line(terms).1.saturating_add(terms.price(self.octave))
+        Sums::of(self, shared, terms).line(terms).1.saturating_add(terms.price(i64::from(self.octave)))
     }
 }
 
@@ -169,10 +179,10 @@ pub(super) fn blend(a: &Member, b: &Member, shared: &Shared, terms: &Terms) -> B
     // Curvature of the squared error and of the prior's price in theta, both 2^-24 K^2.
     let (raw, _) = sa.line(terms);
     let stiff = times(raw, times(raw, dd - times(fraction(qd, sa.qq), qd))).max(1);
-    let step = (b.lag_us - a.lag_us).max(1);
+    let step = (b.lag_us() - a.lag_us()).max(1);
     let width = ratio_of(step, ONE, terms.lag_us.max(1));
     let pull = (((width * width) >> 16).product(terms.lag_weight) >> 16).max(0);
-    let expected = ratio_of(terms.lag_us - a.lag_us, ONE, step);
+    let expected = ratio_of(terms.lag_us - a.lag_us(), ONE, step);
     let share = fraction(pull, stiff.saturating_add(pull));
     let theta = free.saturating_add(times(share, expected.saturating_sub(free))).clamp(0, ONE);
     let at = |da: i64, db: i64| da + times(theta << 14, db - da);
