@@ -89,12 +89,14 @@ fn vapour_watts(volume: Litres, within: Span) -> u32 {
 ///
 /// A measured voltage outside half to twice the nominal one is a broken sensor: the share stays as it is.
 pub fn compensated(duty: Duty, nominal_mv: u32, measured_mv: u32) -> Duty {
-    let (nominal, measured) = (u128::from(nominal_mv), u128::from(measured_mv));
-    if measured.saturating_mul(2) < nominal || measured > nominal.saturating_mul(2) {
+    // Up to 8 kV as they are; beyond, with fewer digits, so that the products below fit 64 bits.
+    let excess = nominal_mv.max(measured_mv).checked_ilog2().unwrap_or(0).saturating_sub(22);
+    let (nominal, measured) = (u64::from(nominal_mv >> excess), u64::from(measured_mv >> excess));
+    if measured * 2 < nominal || measured > nominal * 2 {
         return duty;
     }
-    let bits = u128::from(duty.bits()).saturating_mul(nominal).saturating_mul(nominal);
-    let bits = bits.checked_div(measured.saturating_mul(measured)).unwrap_or(1 << 16).min(1 << 16);
+    let bits = u64::from(duty.bits()) * nominal * nominal;
+    let bits = bits.checked_div(measured * measured).unwrap_or(1 << 16).min(1 << 16);
     Duty::from_fixed(I16F16::from_bits(i32::try_from(bits).unwrap_or(1 << 16)))
 }
 

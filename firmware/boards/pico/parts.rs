@@ -5,7 +5,8 @@ use crate::serial::Usb;
 use crate::{clocks, flash, hal, watchdog};
 use copperhold_core::event::Entry;
 use copperhold_core::units::Instant;
-use copperhold_core::vessel::Vessel;
+use copperhold_core::vessel::{Element, Vessel};
+use copperhold_core::wire::message::Happening;
 use copperhold_firmware::board::{Board, Port};
 use copperhold_firmware::fast_task::FastTask;
 use copperhold_firmware::probes::Analogue;
@@ -91,7 +92,24 @@ impl Board for Pico {
     }
 
     fn note(&mut self, entry: &Entry) {
-        defmt::info!("{=u64} us: {}", entry.at.as_micros(), defmt::Debug2Format(&entry.event));
+        // The words that the link sends are there anyway; the formatting of every type is not.
+        let what = Happening::from(entry.event);
+        let (what, why) = match &what {
+            Happening::Armed => ("armed", ""),
+            Happening::Disarmed => ("disarmed", ""),
+            Happening::Grant(None) => ("no grant", ""),
+            Happening::Grant(Some(Element::LiquorTank)) => ("grant: ", "liquor tank"),
+            Happening::Grant(Some(Element::BoilKettle)) => ("grant: ", "boil kettle"),
+            Happening::Tripped(why) => ("trip: ", why.as_str()),
+            Happening::Acknowledged(why) => ("acknowledged: ", why.as_str()),
+            Happening::Advised(why) => ("advice: ", why.as_str()),
+            Happening::Step(_) => ("step", ""),
+            Happening::Addition(_) => ("addition", ""),
+            Happening::SheetStood(_) => ("the sheet goes on", ""),
+            Happening::SheetDone => ("the sheet is done", ""),
+            Happening::Lost(_) => ("entries were lost", ""),
+        };
+        defmt::info!("{=u64} us: {=str}{=str}", entry.at.as_micros(), what, why);
     }
 }
 

@@ -25,7 +25,7 @@ use copperhold_firmware::drivers::max31865::Wires;
 use copperhold_firmware::fast_task::FAST_PERIOD;
 use copperhold_firmware::probes::{Choice, ONE_WIRE_TICKS};
 use copperhold_firmware::storage::{Store, Stored, safe_defaults};
-use copperhold_tests::emulator::{Emulator, Report};
+use copperhold_tests::emulator::{Emulator, LineReport, Report};
 use copperhold_tests::memory_flash::MemoryFlash;
 use serde_json::json;
 use std::path::Path;
@@ -35,7 +35,8 @@ const PERIOD_S: f64 = 0.25;
 /// Control periods from a brewer's decision to the knob having been held.
 const HOLD_PERIODS: u32 = 4;
 /// The control tick comes so long after the beginning of a control period, on the image as on the host.
-const TICK_AT: Span = Span::from_millis(20);
+/// In the middle between two fast ticks, so that no edge falls on the border of two periods.
+const TICK_AT: Span = Span::from_millis(15);
 /// The latest that a line may follow its fast tick.
 const EDGE_S: f64 = 0.004;
 const LONGEST_S: f64 = 12.0 * 3600.0;
@@ -103,6 +104,8 @@ struct OnHost {
     controller: Controller,
     setups: PerVessel<ProbeSetup>,
     now: Instant,
+    /// The next fast tick.
+    due: Instant,
     inputs: Inputs,
     outputs: Outputs,
     /// Control periods until the knob has been held long enough.
@@ -123,6 +126,7 @@ impl OnHost {
             controller: Controller::new(settings, Knowledge::default()),
             setups,
             now: Instant::START,
+            due: Instant::START,
             inputs: Inputs { probes: latest, switches: Switches { stop_loop: true, ..Switches::default() } },
             outputs: Outputs::default(),
             holding: None,
@@ -154,8 +158,11 @@ impl OnHost {
         let end = self.now.plus(span);
         let mut on = PerElement::default();
         while self.now < end {
-            self.outputs = self.controller.tick(self.now, &self.inputs);
-            let until = self.now.plus(FAST_PERIOD).min(end);
+            if self.now == self.due {
+                self.outputs = self.controller.tick(self.now, &self.inputs);
+                self.due = self.now.plus(FAST_PERIOD);
+            }
+            let until = self.due.min(end);
             let span = until.since(self.now).expect("time moves on");
             if let Some(element) = self.outputs.element {
                 *on.get_mut(element) += span.as_micros();
@@ -213,6 +220,8 @@ struct Emulated {
     phase: u8,
     /// Control ticks before the day.
     ticks: u64,
+    /// Which element's line was high at the end of the last period.
+    high: PerElement<bool>,
 }
 
 impl Emulated {
@@ -229,7 +238,7 @@ impl Emulated {
         flash.push((STORE_AT + 2 * 4096, store.bytes()[2 * 4096..].to_vec()));
 
         let emulator = Emulator::boot(&flash);
-        let mut emulated = Emulated { emulator, pressing: None, conversions: 0, phase: 0, ticks: 0 };
+        let mut emulated = Emulated { emulator, pressing: None, conversions: 0, phase: 0, ticks: 0, high: PerElement::default() };
         let emulator = &mut emulated.emulator;
         emulator.set(seen(cold));
         assert!(emulator.arm().telemetry().expect("telemetry").armed);
@@ -237,8 +246,8 @@ impl Emulated {
         emulator.press_knob(0.1);
         emulator.turn_knob(3);
         emulator.press_knob(0.1);
-        // A control period of this test shall begin 20 ms before the image's control tick, so that the contacts' filter has passed a change
-        // on by then: see `TICK_AT`. The telemetry says when a tick was, by the image's clock, which started with the emulator's.
+        // A control period of this test shall begin so long before the image's control tick: see `TICK_AT`. The telemetry says when a tick
+        // was, by the image's clock, which started with the emulator's.
         let report = emulator.run(2.0 * PERIOD_S);
         let tick_s = report.telemetry().expect("telemetry").at_ms as f64 * 1e-3;
         let wait_s = (tick_s - TICK_AT.as_micros() as f64 * 1e-6 - report.t_s).rem_euclid(PERIOD_S);
@@ -296,7 +305,10 @@ impl Controlled for Emulated {
         let telemetry = report.telemetry().unwrap_or_else(|| panic!("no telemetry at {} s: {report:?}", report.t_s));
         assert_eq!(telemetry.trip, None, "at {} s", report.t_s);
         Period {
-            on: PerElement { liquor_tank: conducted(&report, "tank_element"), boil_kettle: conducted(&report, "kettle_element") },
+            on: PerElement {
+                liquor_tank: conducted(&report, "tank_element", &mut self.high.liquor_tank),
+                boil_kettle: conducted(&report, "kettle_element", &mut self.high.boil_kettle),
+            },
             pumps: Pumps {
                 liquor: report.line("liquor_pump").level,
                 mash: report.line("mash_pump").level,
@@ -313,15 +325,18 @@ impl Controlled for Emulated {
     }
 }
 
-/// For how many fast ticks a line was high, in us: what a relay makes of it that switches when the mains cross zero. An edge may come a little
-/// after its tick, for a control tick takes its time, but no more than [`EDGE_S`].
-fn conducted(report: &Report, line: &str) -> u64 {
-    let on_s = report.line(line).on_s;
-    let tick_us = FAST_PERIOD.as_micros();
-    let ticks = (on_s * 1e6 / tick_us as f64).round();
-    let off_s = (on_s - ticks * tick_us as f64 * 1e-6).abs();
-    assert!(off_s < EDGE_S, "{line} was high for {on_s} s, up to {} s", report.t_s);
-    ticks as u64 * tick_us
+/// How long a line was high, in us, with edges on fast ticks: what a relay makes of it that switches when the mains cross zero. An edge may
+/// come a little after its tick, for a control tick takes its time, but no more than [`EDGE_S`]. `was`: high at the beginning.
+fn conducted(report: &Report, line: &str, was: &mut bool) -> u64 {
+    let (tick_us, into_us) = (FAST_PERIOD.as_micros(), TICK_AT.as_micros() % FAST_PERIOD.as_micros());
+    let LineReport { on_s, level, .. } = report.line(line);
+    // From the beginning to the first tick, and from the last one to the end.
+    let rest_us = if *was { into_us } else { 0 } + if level { tick_us - into_us } else { 0 };
+    let ticks = ((on_s * 1e6 - rest_us as f64) / tick_us as f64).round().max(0.0);
+    let on_us = ticks as u64 * tick_us + rest_us;
+    assert!((on_s - on_us as f64 * 1e-6).abs() < EDGE_S, "{line} was high for {on_s} s, up to {} s", report.t_s);
+    *was = level;
+    on_us
 }
 
 fn prompt(message: PromptMessage) -> Prompt {
