@@ -6,6 +6,7 @@
 #![forbid(unsafe_code)]
 
 mod brewery;
+mod corners;
 mod hash;
 mod person;
 
@@ -19,11 +20,20 @@ use copperhold_core::settings::{Draft, Settings};
 use copperhold_core::supervisor::Knowledge;
 use copperhold_core::units::{Celsius, Instant, Kelvin, Span, Watts};
 use copperhold_core::vessel::{Element, PerElement, PerVessel};
+pub use corners::corners;
 use hash::Hash;
 use person::Person;
 
 /// Control ticks of the day.
 pub const TICKS: usize = 6_000;
+
+/// A word for each control tick, and one for [`corners`].
+pub const WORDS: usize = TICKS + 1;
+
+/// All of them.
+pub fn words() -> impl Iterator<Item = u64> {
+    Day::new().into_iter().flatten().chain(core::iter::once_with(corners))
+}
 
 /// Fast ticks in a control tick.
 const FAST_TICKS: u64 = 25;

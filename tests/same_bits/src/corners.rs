@@ -1,0 +1,39 @@
+//! Products and quotients at the corners of their ranges: the microcontroller has routines of its own for them.
+
+use core::hint::black_box;
+
+/// Halves of the numbers that are put together.
+const HALVES: [u32; 11] = [0, 1, 2, 3, 0x7FFF, 0x8000, 0xFFFF, 0x0001_0000, 0x7FFF_FFFF, 0x8000_0000, 0xFFFF_FFFF];
+
+/// A hash (FNV-1a) of product, quotient and remainder of every pair, of 64 and 32 bits, with and without sign; what would be divided by zero,
+/// or does not fit, counts as zero.
+pub fn corners() -> u64 {
+    let numbers = || HALVES.iter().flat_map(|&high| HALVES.iter().map(move |&low| u64::from(high) << 32 | u64::from(low)));
+    let mut hash: u64 = 0xCBF2_9CE4_8422_2325;
+    let mut take = |word: u64| {
+        for byte in word.to_le_bytes() {
+            hash = (hash ^ u64::from(byte)).wrapping_mul(0x0100_0000_01B3);
+        }
+    };
+    for a in numbers() {
+        for b in numbers() {
+            let (a, b) = (black_box(a), black_box(b));
+            take(a.wrapping_mul(b));
+            take(a.checked_div(b).unwrap_or(0));
+            take(a.checked_rem(b).unwrap_or(0));
+            let (a, b) = (a as i64, b as i64);
+            take(a.checked_div(b).unwrap_or(0) as u64);
+            take(a.checked_rem(b).unwrap_or(0) as u64);
+        }
+    }
+    for &a in &HALVES {
+        for &b in &HALVES {
+            let (a, b) = (black_box(a), black_box(b));
+            take(u64::from(a.checked_div(b).unwrap_or(0)) << 32 | u64::from(a.checked_rem(b).unwrap_or(0)));
+            let (a, b) = (a as i32, b as i32);
+            take(a.checked_div(b).unwrap_or(0) as u64);
+            take(a.checked_rem(b).unwrap_or(0) as u64);
+        }
+    }
+    hash
+}
