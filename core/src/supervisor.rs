@@ -31,7 +31,7 @@ use crate::vessel::{Element, PerElement, PerVessel, Pumps, Vessel};
 pub const HOLDING: Kelvin = Kelvin::from_milli(1_000);
 
 /// Entries that the log holds until somebody takes them: a tick makes two or three at the very most.
-pub const LOG: usize = 32;
+pub const LOG: usize = 24;
 
 /// Why a command was refused.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

@@ -25,10 +25,11 @@ use crate::storage::{Store, Stored};
 use copperhold_core::controller::{CONTROL_LATEST, CONTROL_PERIOD};
 use copperhold_core::event::Event;
 use copperhold_core::fast::{FastPath, Lease, Outputs, Selector, Switches};
+use copperhold_core::probe::Reading;
 use copperhold_core::settings::Settings;
 use copperhold_core::supervisor::Supervisor;
 use copperhold_core::units::Instant;
-use copperhold_core::vessel::{Element, Vessel};
+use copperhold_core::vessel::{Element, PerVessel, Vessel};
 use copperhold_core::wire::message::{Telemetry, ToDevice, ToHost};
 use copperhold_core::wire::sheet::EncodedSheet;
 
@@ -186,21 +187,32 @@ impl<B: Board> App<B> {
         self.probes.serve_bus(now);
     }
 
-    /// The control tick proper: thermometers to lease. Its cycles are measured on the image, by this name.
-    #[inline(never)]
+    /// Thermometers, then the control tick.
     fn decide(&mut self) -> Instant {
         let now = self.board.fast(|fast| fast.at());
+        let readings = self.sample(now);
+        self.progress.mark(Task::Probes);
+        self.supervise(now, &readings);
+        self.progress.mark(Task::Control);
+        now
+    }
+
+    /// What the thermometers say. Its cycles are measured on the image, by this name.
+    #[inline(never)]
+    fn sample(&mut self, now: Instant) -> PerVessel<Reading> {
+        self.probes.sample(now)
+    }
+
+    /// The control tick proper: readings to lease. Its cycles are measured on the image, by this name.
+    #[inline(never)]
+    fn supervise(&mut self, now: Instant, readings: &PerVessel<Reading>) {
         let elapsed = self.last_control.and_then(|last| now.since(last)).unwrap_or(CONTROL_PERIOD).min(CONTROL_LATEST);
         self.last_control = Some(now);
-        let readings = self.probes.sample(now);
-        self.progress.mark(Task::Probes);
         self.remote.expire(now, self.supervisor);
         let (report, switches) = self.board.fast(crate::fast_task::FastTask::report);
         self.switches = switches;
-        let lease = self.supervisor.tick(now, elapsed, &readings, &switches, &report);
+        let lease = self.supervisor.tick(now, elapsed, readings, &switches, &report);
         self.outputs = self.renew(lease);
-        self.progress.mark(Task::Control);
-        now
     }
 
     /// Without a lease nothing heats and nothing pumps: the fast path sees to it.

@@ -6,7 +6,7 @@ use copperhold_core::wire::{Framer, MAX_MESSAGE, Session, encode};
 use heapless::Deque;
 
 /// Bytes waiting to be sent.
-const OUT: usize = 384;
+const OUT: usize = 320;
 /// Bytes taken from a port in one turn, so that a flood costs a bounded time.
 pub const BYTES_PER_TURN: usize = 64;
 

@@ -51,8 +51,8 @@ const FULL_WEIGHT: i64 = 64;
 const LONGEST_WINDOW: i64 = 2_048;
 /// One, Q16.
 const ONE: i64 = 1 << 16;
-/// Sharp candidates that move on in one turn: half of them.
-const CATCH_UP: usize = 7;
+/// Candidates of each family that move on in one turn: a third of them.
+const CATCH_UP: usize = 5;
 
 /// Q24 K/s from a raw climb.
 pub fn slope_of_raw(raw: i64) -> i64 {
@@ -163,6 +163,7 @@ impl Bank {
         self.work = work_us;
         self.soft.advance(work_us, self.lag_us);
         self.sharp.advance(work_us, self.lag_us);
+        self.soft.catch_up(CATCH_UP);
         let fade = ratio_of(self.apart.product(4), STEP_US, self.lag_us.max(4 * STEP_US));
         let (soft, sharp) = (self.soft.heard_near(self.lag_us), self.sharp.heard_near(self.lag_us));
         self.apart = soft.saturating_sub(sharp).saturating_abs().max(self.apart.saturating_sub(fade));
@@ -178,7 +179,6 @@ impl Bank {
         let y = (reading.saturating_sub(start) >> 20).clamp(-(1 << 20), 1 << 20);
         self.noise.see(y);
         self.shared.take(y, self.weight());
-        self.soft.observe(self.since(), &self.shared);
         self.turn = Turn::Soft { reading, terms: Terms::of(&self.prior, self.steepest, self.noise.variance) };
         true
     }
@@ -188,13 +188,13 @@ impl Bank {
         let since = self.since();
         let (turn, done) = match self.turn {
             Turn::Done => {
-                self.soft.catch_up(usize::MAX);
+                self.soft.catch_up(CATCH_UP);
                 self.sharp.catch_up(CATCH_UP);
                 (Turn::Done, None)
             }
             Turn::Soft { reading, terms } => {
+                self.soft.observe(since, &self.shared);
                 self.soft.fit(&self.shared, &terms);
-                self.sharp.catch_up(CATCH_UP);
                 (Turn::Sharp { reading, terms }, None)
             }
             Turn::Sharp { reading, terms } => {
