@@ -243,7 +243,7 @@ impl<B: Board> App<B> {
         let block = self.board.fast(|fast| fast.fast().block(fast.switches()));
         for port in self.ports.iter_mut() {
             if port.first_turn() {
-                port.send(&report::hello(self.restarted));
+                port.send(&report::hello(self.restarted, port.heard()));
             }
             let telemetry = Telemetry::of(now, self.supervisor, &outputs, &switches, block, port.dropped());
             port.send(&ToHost::Telemetry(telemetry));
@@ -382,7 +382,7 @@ impl<B: Board> App<B> {
                 let Some(byte) = self.board.receive(name) else { break };
                 let Some((sequence, message)) = port.receive(now, byte) else { continue };
                 if message == ToDevice::Hello {
-                    port.send(&report::hello(self.restarted));
+                    port.send(&report::hello(self.restarted, port.heard()));
                     continue;
                 }
                 let standing = Standing { armed: self.outputs.armed, sheet: self.sheet };
