@@ -32,7 +32,8 @@ fn main() {
         .spawn()
         .expect("it runs");
     let mut lines = BufReader::new(watch.stdout.take().expect("its output")).lines().map_while(Result::ok);
-    let where_it_is = lines.find_map(|line| line.split_once("Watch it on http://").map(|(_, at)| at.trim_end_matches('/').to_owned()));
+    let where_it_is =
+        lines.find_map(|line| line.split_once("Watch it on http://").map(|(_, at)| at.trim_end_matches('/').to_owned()));
     let address = where_it_is.expect("it says where it is");
     std::thread::spawn(move || lines.for_each(drop));
     let mut page = String::new();

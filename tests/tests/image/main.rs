@@ -2,6 +2,7 @@
 
 mod day;
 mod figures;
+mod flood;
 mod start;
 mod stop;
 mod support;
