@@ -4,7 +4,7 @@ const KEYS = ["liquor_tank", "mash_tun", "boil_kettle"];
 const NAMES = { liquor_tank: "liquor tank", mash_tun: "mash tun", boil_kettle: "boil kettle" };
 const STALE_S = 3;
 let about = null, now = null, token = "", readOnly = false, heard = performance.now(), events = null, drawn = 0;
-let sounds = null, called = {}, figureFor = "";
+let sounds = null, called = {}, figureFor = "", figureTouched = false;
 const us = () => about && about.units === "us";
 const degrees = () => us() ? "°F" : "°C";
 const temp = c => (us() ? c * 1.8 + 32 : c).toFixed(1);
@@ -229,12 +229,13 @@ function step(over) {
     show("step-on", s.may_step_on);
     show("adjust", !!s.may_adjust);
     const wanted = s.may_adjust + s.index;
-    if (s.may_adjust && figureFor !== wanted) {
+    if (figureFor !== wanted) figureTouched = false;
+    if (s.may_adjust && !figureTouched) {
       const key = ["liquor_tank", "mash_tun"].map(k => now.vessels[k]);
       const held = s.may_adjust === "share" ? now.vessels.boil_kettle.demand : (key[1].demand.kind === "hold" ? key[1] : key[0]).demand;
       const value = s.may_adjust === "share" ? (held.kind === "percent" ? held.share * 100 : null) : held.kind === "hold" ? Number(temp(held.target_c)) : null;
       if (value !== null) { figureFor = wanted; $("figure").value = Math.round(value * 10) / 10; }
-      else show("adjust", false);
+      else if (figureFor !== wanted) show("adjust", false);
       text("figure-label", s.may_adjust === "share" ? "Share of full power" : "Target");
       text("figure-unit", s.may_adjust === "share" ? "%" : degrees());
     }
@@ -264,12 +265,13 @@ $("answer").addEventListener("click", () => now.prompt && now.step && ask("/api/
 $("hold").addEventListener("click", () => now.step && now.timer && ask("/api/act", { act: "hold", step: now.step.index, held: !now.timer.held }));
 twice("step-on", "Again to end this step", () => now.step && ask("/api/act", { act: "step_on", step: now.step.index }));
 $("stop").addEventListener("click", () => ask("/api/stop", {}));
+$("figure").addEventListener("input", () => { figureTouched = true; });
 $("adjust").addEventListener("submit", async e => {
   e.preventDefault();
   const value = Number($("figure").value), s = now.step;
   if (!s || !Number.isFinite(value)) return;
   const done = await ask("/api/act", s.may_adjust === "share" ? { act: "step_share", step: s.index, share: value / 100 } : { act: "step_target", step: s.index, target_c: us() ? (value - 32) / 1.8 : value });
-  if (done) text("said", "Changed.");
+  if (done) { figureTouched = false; text("said", "Changed."); }
 });
 $("pair").addEventListener("submit", async e => {
   e.preventDefault();
