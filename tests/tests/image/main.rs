@@ -3,6 +3,7 @@
 mod day;
 mod figures;
 mod flood;
+mod host;
 mod start;
 mod stop;
 mod support;
