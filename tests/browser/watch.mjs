@@ -16,6 +16,14 @@ for (const [name, size, colorScheme] of [["phone-light", phone, "light"], ["phon
   const expected = what === "pair" ? / 401 |Cross-Origin-Opener-Policy header has been ignored/ : what === "hand" ? / 409 / : what === "lost" ? /./ : /^$/;
   page.on("console", m => m.type() === "error" && !expected.test(m.text()) && seen.errors.push(m.text()));
   page.on("request", r => { if (!r.url().startsWith(url) && !r.url().startsWith("data:")) seen.foreign.push(r.url()); });
+  // What would sound and pop up is written down instead.
+  await page.addInitScript(() => {
+    window.calls = { notes: [], tones: 0 };
+    window.Notification = class { constructor(title, { body }) { window.calls.notes.push(body); } static requestPermission() { Notification.permission = "granted"; return Promise.resolve("granted"); } };
+    Notification.permission = "default";
+    const start = OscillatorNode.prototype.start;
+    OscillatorNode.prototype.start = function (...at) { window.calls.tones++; return start.apply(this, at); };
+  });
   await page.goto(url);
   pages.push([name, page]);
 }
@@ -100,6 +108,11 @@ if (what === "hand") {
   await first.waitForFunction(() => [...document.querySelectorAll(".vessel .target")].every(n => n.textContent === ""), null, { timeout: 20000 });
   await first.waitForFunction(() => [...document.querySelectorAll(".hand .off")].every(n => n.disabled), null, { timeout: 20000 });
 }
+if (what === "day") {
+  await first.locator("#sound").click();
+  await first.locator("#notify").click();
+  seen.callButtons = [await first.locator("#sound").textContent(), await first.locator("#notify").textContent()];
+}
 const shot = new Set();
 const until = Date.now() + 170000;
 while (what === "day" || what === "trip" || what === "lost") {
@@ -141,6 +154,11 @@ while (what === "day" || what === "trip" || what === "lost") {
 seen.shots = [...shot];
 if (what === "trip" || what === "day" || what === "hand") for (const [, page] of pages) seen.contrast.push(await contrast(page));
 if (what === "day") {
+  [seen.calls, seen.callsUnasked] = await Promise.all([first, pages[1][1]].map(page => page.evaluate(() => window.calls)));
+  // Opened when all is over, it calls for nothing.
+  await first.reload();
+  await first.waitForFunction(() => /over/.test(document.getElementById("standing").textContent), null, { timeout: 10000 });
+  seen.callsLate = await first.evaluate(() => document.getElementById("call").textContent);
   seen.focus = await first.evaluate(() => [...document.querySelectorAll("button,input")].filter(n => n.offsetParent).every(n => n.tabIndex === 0 && (n.textContent.trim() || n.labels?.length)));
 }
 console.log(JSON.stringify(seen));

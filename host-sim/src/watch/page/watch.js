@@ -71,6 +71,9 @@ function call(key, words, urgent) {
   }
   if ("Notification" in window && Notification.permission === "granted") { try { new Notification("Copperhold", { body: words, tag: key }); } catch (e) { /* Some phones allow none from a page. */ } }
 }
+// Called for in the last three minutes; whoever opens the page later is not called for what is past.
+const isDue = a => a.called_s !== null && now.at_s - a.called_s < 180;
+const named = a => (a.amount ? a.amount + " " : "") + a.name;
 // A call is made once; what is over may be called again.
 function callWhile(key, yes, words, urgent) { if (yes) call(key, words, urgent); else delete called[key]; }
 
@@ -215,11 +218,11 @@ function step(over) {
   const items = over ? [] : now.additions;
   show("additions", items.length > 0);
   list($("additions"), items.map(a => {
-    const name = (a.amount ? a.amount + " " : "") + a.name;
-    const recent = a.called_s !== null && now.at_s - a.called_s < 180;
+    const name = named(a);
+    const recent = isDue(a);
     return { kind: recent ? "due" : a.called_s !== null ? "done" : "", parts: [recent ? "Add now: " + name : name, a.called_s !== null ? (recent ? "due" : "called") : a.due_in_s === null ? "" : "in " + span(a.due_in_s)] };
   }));
-  items.forEach((a, i) => { if (a.called_s !== null) call("addition " + now.boot + " " + i + " " + a.called_s, "Add now: " + a.name, false); });
+  items.forEach((a, i) => { if (isDue(a)) call("addition " + now.boot + " " + i + " " + a.called_s, "Add now: " + named(a), false); });
   const may = !readOnly && !over && now.armed && !now.trip && s;
   show("controls", !!may);
   show("stop", !readOnly && !over);
