@@ -69,3 +69,24 @@ export class Profile {
     return { routines, all: this.ranked(this.all) };
   }
 }
+
+/** Time between one interrupt's beginnings. */
+export class Beats {
+  constructor(chip, interrupt) {
+    // The first sixteen exceptions are the processor's own.
+    Object.assign(this, { chip, exception: 16 + interrupt, inside: false, last: null, least: Infinity, most: 0, count: 0 });
+  }
+
+  look(core) {
+    const began = core.IPSR === this.exception && !this.inside;
+    this.inside = core.IPSR === this.exception;
+    if (!began) return;
+    const now = this.chip.nanos;
+    if (this.last !== null) {
+      this.least = Math.min(this.least, now - this.last);
+      this.most = Math.max(this.most, now - this.last);
+      this.count++;
+    }
+    this.last = now;
+  }
+}

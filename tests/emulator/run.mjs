@@ -2,7 +2,7 @@
 
 import { readSync, writeSync } from 'node:fs';
 import { Broken, Chip, readElf } from './chip.mjs';
-import { Profile } from './profile.mjs';
+import { Beats, Profile } from './profile.mjs';
 import { Adc, Contacts, I2c, Lines, OneWire, Spi } from './parts.mjs';
 
 let chip;
@@ -56,12 +56,16 @@ const handlers = {
     for (const [name, value] of Object.entries(fault ?? {})) inject(name, value);
     return {};
   },
-  run({ ns, uart, set }) {
+  run({ ns, uart, apart, set }) {
     if (set !== undefined) handlers.set(set);
-    for (const byte of Buffer.from(uart ?? '', 'hex')) chip.mcu.uart[0].feedByte(byte);
     // What was asked for adds up: the instruction that goes a little beyond makes the next run shorter.
-    asked = Math.max(asked + ns, chip.nanos);
-    chip.runUntil(asked);
+    const end = Math.max(asked + ns, chip.nanos);
+    for (const byte of Buffer.from(uart ?? '', 'hex')) {
+      chip.mcu.uart[0].feedByte(byte);
+      if (apart) chip.runUntil(chip.nanos + apart);
+    }
+    chip.runUntil(end);
+    asked = apart ? chip.nanos : end;
     const out = Buffer.from(board.uart).toString('hex');
     board.uart = [];
     return {
@@ -99,6 +103,15 @@ const handlers = {
   profile({ names }) {
     chip.profile = new Profile(chip.elf, names);
     return {};
+  },
+  beats({ interrupt }) {
+    chip.profile = new Beats(chip, interrupt);
+    return {};
+  },
+  beaten() {
+    const { least, most, count } = chip.profile;
+    chip.profile = undefined;
+    return { least_ns: least, most_ns: most, count };
   },
   profiled() {
     const report = chip.profile.report();

@@ -2,6 +2,8 @@
 
 mod day;
 mod figures;
+mod flood;
+mod host;
 mod start;
 mod stop;
 mod support;
