@@ -95,6 +95,7 @@ fn build() -> &'static mut App<Pico> {
         pins.gpio4.into_function::<FunctionSpi>(),
         pins.gpio2.into_function::<FunctionSpi>(),
     );
+    // The front ends take up to 5 MHz; every reading is checked against what was written to them.
     let spi = hal::spi::Spi::<_, _, _, 8>::new(device.SPI0, spi_pins).init(
         &mut device.RESETS,
         clocks::HZ.Hz(),
