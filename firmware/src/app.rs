@@ -14,14 +14,17 @@ use crate::buttons::Gesture;
 use crate::drivers::ds18b20::Rom;
 use crate::drivers::expander::{Expander, Presence, Signals};
 use crate::drivers::oled::Oled;
+use crate::lines::Coil;
 use crate::link::{BYTES_PER_TURN, Port};
-use crate::panel::{Action, Panel, View};
+use crate::panel::{Action, Lost, Moment, Panel, View};
 use crate::probes::{Choice, Probes};
 use crate::progress::{Progress, Task};
 use crate::remote::{Remote, Standing};
 use crate::report;
+use crate::sense::SenseLines;
 use crate::storage::settings::Origin;
 use crate::storage::{Store, Stored};
+use copperhold_core::arming::Block;
 use copperhold_core::controller::{CONTROL_LATEST, CONTROL_PERIOD};
 use copperhold_core::event::Event;
 use copperhold_core::fast::{FastPath, Lease, Outputs, Selector, Switches};
@@ -70,6 +73,11 @@ impl Loaded {
         FastPath::new(draft.mains, draft.timing, draft.press)
     }
 
+    /// How the contactor's line is driven.
+    pub const fn coil(&self) -> Coil {
+        self.stored.coil
+    }
+
     /// The slow half of the controller, with what was learned.
     pub fn supervisor(&self) -> Supervisor {
         Supervisor::new(self.settings, self.stored.knowledge)
@@ -93,6 +101,7 @@ pub struct App<B: Board> {
     probes: Probes<B::Spi, B::Bus, B::Delay, B::Analogue>,
     oled: &'static mut Oled<B::I2c>,
     expander: Expander<B::I2c>,
+    sense: SenseLines<B::I2c>,
     store: Store<B::Flash>,
     stored: Stored,
     origin: Origin,
@@ -127,6 +136,7 @@ impl<B: Board> App<B> {
             probes: Probes::new(stored.probes, stored.draft.mains, parts.spi, parts.bus, parts.analogue),
             oled: rooms.oled,
             expander: Expander::new(parts.expander),
+            sense: SenseLines::new(parts.sense, stored.fitted),
             store,
             stored,
             origin,
@@ -195,7 +205,9 @@ impl<B: Board> App<B> {
         let readings = self.probes.sample(now);
         self.progress.mark(Task::Probes);
         self.remote.expire(now, self.supervisor);
+        let sense = self.sense.read();
         let (report, switches) = self.board.fast(crate::fast_task::FastTask::report);
+        let switches = Switches { sense, ..switches };
         self.switches = switches;
         let lease = self.supervisor.tick(now, elapsed, &readings, &switches, &report);
         self.outputs = self.renew(lease);
@@ -208,7 +220,7 @@ impl<B: Board> App<B> {
         if self.origin != Origin::Stored || !self.board.may_heat() {
             return Outputs::default();
         }
-        let hold = lease.hold || self.selector_lost;
+        let hold = lease.hold || self.selector_lost || self.sense.lost();
         self.board.fast(|fast| fast.renew(Lease { hold, ..lease }))
     }
 
@@ -240,7 +252,7 @@ impl<B: Board> App<B> {
 
     fn tell(&mut self, now: Instant) {
         let (outputs, switches) = (self.outputs, self.switches);
-        let block = self.board.fast(|fast| fast.fast().block(fast.switches()));
+        let block = self.block();
         for port in self.ports.iter_mut() {
             if port.first_turn() {
                 port.send(&report::hello(self.restarted));
@@ -250,31 +262,29 @@ impl<B: Board> App<B> {
         }
     }
 
-    fn view(&self, block: Option<copperhold_core::arming::Block>) -> View<'_> {
-        View {
-            supervisor: self.supervisor,
+    fn moment(&self) -> Moment {
+        Moment {
             outputs: self.outputs,
-            block,
+            block: self.block(),
             origin: self.origin,
-            stored: &self.stored,
             sheet_steps: self.sheet.len(),
             key: self.switches.key,
-            selector_lost: self.selector_lost,
+            sense: self.switches.sense,
+            lost: match (self.sense.lost(), self.selector_lost) {
+                (true, _) => Some(Lost::Sense),
+                (false, true) => Some(Lost::Selector),
+                (false, false) => None,
+            },
         }
     }
 
+    /// What stands in the way of arming.
+    fn block(&self) -> Option<Block> {
+        self.board.fast(|fast| fast.fast().block(fast.switches()))
+    }
+
     fn draw(&mut self) {
-        let block = self.board.fast(|fast| fast.fast().block(fast.switches()));
-        let view = View {
-            supervisor: self.supervisor,
-            outputs: self.outputs,
-            block,
-            origin: self.origin,
-            stored: &self.stored,
-            sheet_steps: self.sheet.len(),
-            key: self.switches.key,
-            selector_lost: self.selector_lost,
-        };
+        let view = View { supervisor: self.supervisor, stored: &self.stored, now: self.moment() };
         if self.panel.draw(&mut self.oled.canvas, &view) {
             self.oled.touch();
         }
@@ -302,10 +312,8 @@ impl<B: Board> App<B> {
     }
 
     fn gesture(&mut self, gesture: Gesture) {
-        let block = self.board.fast(|fast| fast.fast().block(fast.switches()));
-        let mut panel = core::mem::take(&mut self.panel);
-        let action = panel.gesture(gesture, &self.view(block));
-        self.panel = panel;
+        let view = View { supervisor: self.supervisor, stored: &self.stored, now: self.moment() };
+        let action = self.panel.gesture(gesture, &view);
         if let Some(action) = action {
             let refusal = self.act(action);
             self.panel.answer(refusal);

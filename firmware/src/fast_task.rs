@@ -4,7 +4,7 @@
 //! once and leaves a note, so that the next tick treats the opening as seen even if the contact has closed again.
 
 use crate::buttons::{Debounced, Gesture, Knob};
-use crate::lines::{LinePort, levels};
+use crate::lines::{Coil, Line, LinePort, levels};
 use copperhold_core::fast::{FastPath, FastReport, Lease, Outputs, Selector, Switches};
 use copperhold_core::guard::sense::Sense;
 use copperhold_core::units::{Instant, Span};
@@ -35,6 +35,9 @@ pub struct Contacts {
 pub struct FastTask<L> {
     fast: FastPath,
     lines: L,
+    coil: Coil,
+    /// The half of the coil's wave that this tick is in.
+    crest: bool,
     stop_loop: Debounced,
     key: Debounced,
     button: Debounced,
@@ -51,11 +54,13 @@ pub struct FastTask<L> {
 
 impl<L: LinePort> FastTask<L> {
     /// Everything off, and driven so.
-    pub fn new(fast: FastPath, mut lines: L) -> FastTask<L> {
+    pub fn new(fast: FastPath, mut lines: L, coil: Coil) -> FastTask<L> {
         lines.drive(0);
         FastTask {
             fast,
             lines,
+            coil,
+            crest: false,
             stop_loop: Debounced::safety(),
             key: Debounced::safety(),
             button: Debounced::button(),
@@ -94,7 +99,8 @@ impl<L: LinePort> FastTask<L> {
             let _ = self.gestures.push_back(gesture);
         }
         let outputs = self.fast.tick(now, &self.switches);
-        self.lines.drive(levels(&outputs));
+        self.crest = !self.crest;
+        self.drive(&outputs);
         self.ticks = self.ticks.wrapping_add(1);
     }
 
@@ -113,9 +119,16 @@ impl<L: LinePort> FastTask<L> {
         self.fast.renew(lease);
         let outputs = self.fast.apply(&self.switches);
         if self.opened == (false, false) {
-            self.lines.drive(levels(&outputs));
+            self.drive(&outputs);
         }
         outputs
+    }
+
+    /// Only the tick moves the coil's wave on: nothing else can keep the contactor closed.
+    fn drive(&mut self, outputs: &Outputs) {
+        let trough = self.coil == Coil::Pulses && !self.crest;
+        let held = if trough { Line::Contactor.bit() } else { 0 };
+        self.lines.drive(levels(outputs) & !held);
     }
 
     /// What the control tick needs to know.

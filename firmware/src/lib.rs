@@ -5,7 +5,7 @@
 //! | [`app`] | the main loop, whatever the board |
 //! | [`board`] | what a board must offer; the board files are in `boards/` |
 //! | [`fast_task`], [`lines`], [`buttons`] | the timer interrupt: contacts in, lines out |
-//! | [`probes`], [`drivers`] | thermometers, display, expander |
+//! | [`probes`], [`sense`], [`drivers`] | thermometers, sense lines, display, expander |
 //! | [`panel`] | the front panel's screens |
 //! | [`storage`] | settings, learned values and the sheet in flash |
 //! | [`link`], [`remote`], [`report`] | the serial link |
@@ -25,6 +25,7 @@ pub mod probes;
 pub mod progress;
 pub mod remote;
 pub mod report;
+pub mod sense;
 pub mod storage;
 
 pub use copperhold_core as control;

@@ -7,6 +7,7 @@ pub mod emulator;
 pub mod fake_board;
 pub mod flash;
 pub mod heat_bench;
+pub mod host_board;
 pub mod http;
 pub mod mash_bench;
 pub mod memory_flash;

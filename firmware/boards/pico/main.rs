@@ -87,7 +87,7 @@ fn build() -> &'static mut App<Pico> {
     let mut timer = hal::Timer::new(device.TIMER, &mut device.RESETS, &clocks);
     let mut store = Store::new(flash::Flash::new(&BOOT2), flash::SETTINGS_AT);
     let Some(loaded) = Loaded::from(&mut store) else { last_resort::stop() };
-    let fast = FastTask::new(loaded.fast_path(), lines);
+    let fast = FastTask::new(loaded.fast_path(), lines, loaded.coil());
 
     let spi_pins = (
         pins.gpio3.into_function::<FunctionSpi>(),
@@ -154,7 +154,13 @@ fn build() -> &'static mut App<Pico> {
     };
     watchdog::start(&device.WATCHDOG, &device.PSM);
     let board = Pico { timer, uart, usb, watchdog: device.WATCHDOG, restart };
-    let parts =
-        Parts { board, spi: PerVessel { liquor_tank, mash_tun, boil_kettle }, bus, analogue: adc, expander: I2cShare::new(i2c) };
+    let parts = Parts {
+        board,
+        spi: PerVessel { liquor_tank, mash_tun, boil_kettle },
+        bus,
+        analogue: adc,
+        expander: I2cShare::new(i2c),
+        sense: I2cShare::new(i2c),
+    };
     place!(App<Pico>, App::new(parts, rooms, store, loaded, restart.why()))
 }

@@ -17,6 +17,7 @@ use crate::storage::settings::Origin;
 use copperhold_core::arming::Block;
 use copperhold_core::event::Event;
 use copperhold_core::fast::Outputs;
+use copperhold_core::guard::sense::Sense;
 use copperhold_core::heat::Demand;
 use copperhold_core::sequencer::Prompt;
 use copperhold_core::supervisor::Supervisor;
@@ -28,20 +29,38 @@ use copperhold_core::vessel::{Pumps, Vessel};
 pub struct View<'a> {
     /// The slow half of the controller.
     pub supervisor: &'a Supervisor,
+    /// The settings.
+    pub stored: &'a Stored,
+    /// The rest.
+    pub now: Moment,
+}
+
+/// How things stand at the moment.
+#[derive(Debug, Clone, Copy, Default)]
+pub struct Moment {
     /// The outputs.
     pub outputs: Outputs,
     /// What stands in the way of arming.
     pub block: Option<Block>,
     /// Where the settings came from.
     pub origin: Origin,
-    /// The settings.
-    pub stored: &'a Stored,
     /// Steps of the sheet that is ready to be started; 0 if there is none.
     pub sheet_steps: u8,
     /// The key is on.
     pub key: bool,
-    /// The selector was there and does not answer any more.
-    pub selector_lost: bool,
+    /// Sense lines in force.
+    pub sense: Sense,
+    /// An expander was there, or should be, and does not answer.
+    pub lost: Option<Lost>,
+}
+
+/// What does not answer; no element is granted meanwhile.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Lost {
+    /// The selector's expander.
+    Selector,
+    /// The sense lines' expander.
+    Sense,
 }
 
 impl View<'_> {
@@ -197,7 +216,7 @@ impl Panel {
     /// A person's gesture; gives what it asks for.
     pub fn gesture(&mut self, gesture: Gesture, view: &View<'_>) -> Option<Action> {
         self.rest = 0;
-        if view.origin != Origin::Stored {
+        if view.now.origin != Origin::Stored {
             return self.at_doubt(gesture);
         }
         if view.tripped() {
@@ -251,8 +270,8 @@ impl Panel {
     }
 
     fn paint(&self, canvas: &mut Canvas, view: &View<'_>) {
-        if view.origin != Origin::Stored {
-            draw::doubt(canvas, view.origin, self.line);
+        if view.now.origin != Origin::Stored {
+            draw::doubt(canvas, view.now.origin, self.line);
         } else if let Some(latch) = view.supervisor.guard().latch() {
             draw::trip(canvas, &latch, self.line);
         } else if let Some(prompt) = self.asking(view) {
@@ -276,7 +295,9 @@ impl Panel {
             Screen::Sheet { row } => lists::sheet(canvas, row, view, self.paused),
             Screen::Pumps { row } => lists::pumps(canvas, row, self.pumps),
             Screen::Arming => draw::arming(canvas, view),
-            Screen::Setup { row, editing } => setup::draw(canvas, row, editing, self.draft.as_ref().unwrap_or(view.stored)),
+            Screen::Setup { row, editing } => {
+                setup::draw(canvas, row, editing, self.draft.as_ref().unwrap_or(view.stored), &view.now.sense);
+            }
         }
     }
 
