@@ -2,6 +2,7 @@
 
 mod day;
 mod figures;
+mod sense;
 mod start;
 mod stop;
 mod support;
