@@ -8,6 +8,7 @@ mod interrupts;
 mod last_resort;
 mod parts;
 mod serial;
+#[path = "../stack.rs"]
 mod stack;
 mod watchdog;
 
@@ -38,6 +39,9 @@ use rp2040_hal as hal;
 #[used]
 static BOOT2: [u8; 256] = rp2040_boot2::BOOT_LOADER_W25Q080;
 
+/// What the stack's change hands over is an application on this.
+type ThisBoard = Pico;
+
 #[hal::entry]
 fn main() -> ! {
     stack::change(build())
@@ -58,7 +62,7 @@ macro_rules! place {
 fn build() -> &'static mut App<Pico> {
     // Taken once, right after a reset.
     let (Some(mut device), Some(core)) = (pac::Peripherals::take(), pac::CorePeripherals::take()) else { last_resort::stop() };
-    let restart = watchdog::Restart::read(&device.WATCHDOG);
+    let restart = watchdog::read_restart(&device.WATCHDOG);
     let Some(clocks) = clocks::start(device.XOSC, device.CLOCKS, device.PLL_USB, &mut device.RESETS, &device.WATCHDOG) else {
         last_resort::stop()
     };
