@@ -31,7 +31,7 @@ use copperhold_core::fast::{FastPath, Lease, Outputs, Selector, Switches};
 use copperhold_core::settings::Settings;
 use copperhold_core::supervisor::Supervisor;
 use copperhold_core::units::Instant;
-use copperhold_core::vessel::{Element, Vessel};
+use copperhold_core::vessel::{Element, Pumps, Vessel};
 use copperhold_core::wire::message::{Telemetry, ToDevice, ToHost};
 use copperhold_core::wire::sheet::EncodedSheet;
 
@@ -255,7 +255,7 @@ impl<B: Board> App<B> {
         let block = self.block();
         for port in self.ports.iter_mut() {
             if port.first_turn() {
-                port.send(&report::hello(self.restarted));
+                port.send(&report::hello(self.restarted, port.heard()));
             }
             let telemetry = Telemetry::of(now, self.supervisor, &outputs, &switches, block, port.dropped());
             port.send(&ToHost::Telemetry(telemetry));
@@ -390,12 +390,18 @@ impl<B: Board> App<B> {
                 let Some(byte) = self.board.receive(name) else { break };
                 let Some((sequence, message)) = port.receive(now, byte) else { continue };
                 if message == ToDevice::Hello {
-                    port.send(&report::hello(self.restarted));
+                    port.send(&report::hello(self.restarted, port.heard()));
                     continue;
                 }
                 let standing = Standing { armed: self.outputs.armed, sheet: self.sheet };
                 let outcome = self.remote.take(now, &message, self.supervisor, standing);
                 self.unsaved.sheet |= matches!(message, ToDevice::Step { .. }) && self.sheet.is_whole();
+                if message == ToDevice::Stop {
+                    // The next control tick is too far away.
+                    let tripped = self.supervisor.guard().latch().is_some();
+                    let nothing = Lease { tripped, hold: false, heat: None, pumps: Pumps::default() };
+                    self.outputs = self.board.fast(|fast| fast.renew(nothing));
+                }
                 port.send(&ToHost::Answer { sequence, outcome });
             }
             while let Some(byte) = port.peek() {

@@ -60,6 +60,11 @@ impl Port {
         self.out.pop_front();
     }
 
+    /// The highest sequence number that was taken, 0 if none.
+    pub fn heard(&self) -> u32 {
+        self.session.heard()
+    }
+
     /// Frames dropped since the start.
     pub const fn dropped(&self) -> u32 {
         self.session.dropped()

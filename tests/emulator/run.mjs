@@ -67,6 +67,27 @@ class Profile {
   }
 }
 
+/** Time between one interrupt's beginnings. */
+class Beats {
+  constructor(chip, interrupt) {
+    // The first sixteen exceptions are the processor's own.
+    Object.assign(this, { chip, exception: 16 + interrupt, inside: false, last: null, least: Infinity, most: 0, count: 0 });
+  }
+
+  look(core) {
+    const began = core.IPSR === this.exception && !this.inside;
+    this.inside = core.IPSR === this.exception;
+    if (!began) return;
+    const now = this.chip.nanos;
+    if (this.last !== null) {
+      this.least = Math.min(this.least, now - this.last);
+      this.most = Math.max(this.most, now - this.last);
+      this.count++;
+    }
+    this.last = now;
+  }
+}
+
 const handlers = {
   boot,
   set(command) {
@@ -83,10 +104,13 @@ const handlers = {
     for (const [name, value] of Object.entries(fault ?? {})) inject(name, value);
     return {};
   },
-  run({ ns, uart }) {
-    for (const byte of Buffer.from(uart ?? '', 'hex')) chip.mcu.uart[0].feedByte(byte);
-    const flushed = chip.nanos;
-    chip.runUntil(flushed + ns);
+  run({ ns, uart, apart }) {
+    const end = chip.nanos + ns;
+    for (const byte of Buffer.from(uart ?? '', 'hex')) {
+      chip.mcu.uart[0].feedByte(byte);
+      if (apart) chip.runUntil(chip.nanos + apart);
+    }
+    chip.runUntil(end);
     const out = Buffer.from(board.uart).toString('hex');
     board.uart = [];
     return {
@@ -129,6 +153,15 @@ const handlers = {
     });
     chip.profile = new Profile(wanted);
     return {};
+  },
+  beats({ interrupt }) {
+    chip.profile = new Beats(chip, interrupt);
+    return {};
+  },
+  beaten() {
+    const { least, most, count } = chip.profile;
+    chip.profile = undefined;
+    return { least_ns: least, most_ns: most, count };
   },
   profiled() {
     const routines = chip.profile.routines.map(({ name, most, total, count }) => ({ name, most, mean: total / count, count }));

@@ -16,8 +16,8 @@ use copperhold_firmware::storage::safe_defaults;
 use rustix::pty::{OpenptFlags, grantpt, openpt, ptsname, unlockpt};
 use std::fs::File;
 use std::io::{Read, Write};
-use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, AtomicU32, AtomicU64, Ordering};
+use std::sync::{Arc, Mutex};
 use std::time::Duration;
 
 /// What a test sees and does at the board.
@@ -41,6 +41,10 @@ pub struct Bench {
     pub now_ms: AtomicU64,
     /// The board's time of the last control tick that allowed heat, ms.
     pub heated_ms: AtomicU64,
+    /// The sheet that is ready to be started.
+    pub steps: Mutex<Vec<Step>>,
+    /// So many answers get lost on their way to the host.
+    pub deaf: AtomicU32,
 }
 
 /// A board on a pseudo-terminal until the test program ends; its name.
@@ -85,11 +89,14 @@ pub fn board(bench: &Arc<Bench>) -> String {
             for byte in told.try_iter().flatten() {
                 let Some((sequence, message)) = port.receive(now, byte) else { continue };
                 if message == ToDevice::Hello {
-                    port.send(&report::hello("power on"));
+                    port.send(&report::hello("power on", port.heard()));
                     continue;
                 }
                 let outcome = remote.take(now, &message, &mut supervisor, Standing { armed, sheet: &mut sheet });
-                port.send(&ToHost::Answer { sequence, outcome });
+                *bench.steps.lock().expect("no panic") = sheet.steps().collect();
+                if bench.deaf.fetch_update(Ordering::SeqCst, Ordering::SeqCst, |left| left.checked_sub(1)).is_err() {
+                    port.send(&ToHost::Answer { sequence, outcome });
+                }
             }
             if bench.start.swap(false, Ordering::SeqCst) {
                 let fill = Step::HeatStrike { fill: Litres::from_millilitres(30_000), to: Celsius::from_milli(66_000) };

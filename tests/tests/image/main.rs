@@ -2,6 +2,7 @@
 
 mod day;
 mod figures;
+mod flood;
 mod sense;
 mod start;
 mod stop;
