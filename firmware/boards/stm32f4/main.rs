@@ -9,6 +9,7 @@ mod interrupts;
 mod last_resort;
 mod parts;
 mod pins;
+mod serial;
 #[path = "../stack.rs"]
 mod stack;
 mod watchdog;
@@ -31,7 +32,6 @@ use embedded_hal_bus::spi::RefCellDevice as SpiShare;
 use hal::gpio::GpioExt;
 use hal::pac;
 use hal::prelude::*;
-use hal::serial::{Serial, config::Config};
 use hal::syscfg::SysCfgExt;
 use interrupts::{ContactPins, Interrupts, PowerLines};
 use parts::{BusDelay, Converter, Stm32F4};
@@ -105,8 +105,7 @@ fn build() -> &'static mut App<Stm32F4> {
     let _ = pins.i2c_clock.into_alternate_open_drain::<4>().internal_pull_up(true);
     let _ = pins.i2c_data.into_alternate_open_drain::<4>().internal_pull_up(true);
     let i2c: &'static _ = place!(RefCell<i2c::Bus>, RefCell::new(i2c::Bus::new(device.I2C1, &mut rcc)));
-    let uart_config = Config::default().baudrate(115_200.bps());
-    let uart = Serial::new(device.USART1, (pins.uart_tx, pins.uart_rx), uart_config, &mut rcc).ok();
+    serial::start(device.USART1, (pins.uart_tx, pins.uart_rx), &mut rcc);
     let bus = OneWire::new(pins.one_wire.into_open_drain_output(), BusDelay::new(per_us));
     let _ = (pins.tank_ntc.into_analog(), pins.mash_ntc.into_analog(), pins.kettle_ntc.into_analog());
     let analogue = Converter::new(device.ADC1, &device.ADC_COMMON, &rcc);
@@ -123,7 +122,7 @@ fn build() -> &'static mut App<Stm32F4> {
         sheet: place!(EncodedSheet, store.load_sheet()),
     };
     watchdog::start(&device.IWDG);
-    let board = Stm32F4 { uart, watchdog: device.IWDG, rtc: device.RTC, restart, crystal };
+    let board = Stm32F4 { watchdog: device.IWDG, rtc: device.RTC, restart, crystal };
     let parts = Parts {
         board,
         spi: PerVessel { liquor_tank, mash_tun, boil_kettle },

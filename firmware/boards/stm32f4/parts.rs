@@ -1,7 +1,7 @@
 //! The board as the application sees it.
 
 use crate::interrupts::{self, PowerLines};
-use crate::{flash, hal, i2c, watchdog};
+use crate::{flash, hal, i2c, serial, watchdog};
 use copperhold_core::event::Entry;
 use copperhold_core::units::Instant;
 use copperhold_core::vessel::Vessel;
@@ -14,17 +14,13 @@ use embedded_hal::delay::DelayNs;
 use embedded_hal_bus::i2c::RefCellDevice as I2cShare;
 use embedded_hal_bus::spi::RefCellDevice as SpiShare;
 use hal::gpio::{AnyPin, OpenDrain, Output, PB10};
-use hal::hal_02::serial::{Read, Write};
 use hal::pac;
-use hal::serial::Serial;
 
 /// The SPI bus.
 pub type SpiBus = hal::spi::Spi<pac::SPI1>;
 
 /// The board.
 pub struct Stm32F4 {
-    /// UART, if it came up.
-    pub uart: Option<Serial<pac::USART1>>,
     /// Watchdog.
     pub watchdog: pac::IWDG,
     /// Backup registers.
@@ -65,15 +61,15 @@ impl Board for Stm32F4 {
     fn receive(&mut self, port: Port) -> Option<u8> {
         match port {
             Port::Usb => None,
-            Port::Uart => self.uart.as_mut()?.read().ok(),
+            Port::Uart => serial::received(),
         }
     }
 
     fn send(&mut self, port: Port, byte: u8) -> bool {
-        match (port, &mut self.uart) {
-            (Port::Uart, Some(uart)) => uart.write(byte).is_ok(),
+        match port {
             // Nobody there: bytes go nowhere.
-            (Port::Uart, None) | (Port::Usb, _) => true,
+            Port::Usb => true,
+            Port::Uart => serial::send(byte),
         }
     }
 

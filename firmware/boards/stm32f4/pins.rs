@@ -6,6 +6,11 @@ use crate::hal::gpio::{
 };
 use crate::hal::gpio::{gpioa, gpiob, gpioc};
 
+/// The UART's.
+pub type UartTx = PA9;
+/// See [`UartTx`].
+pub type UartRx = PA10;
+
 macro_rules! pins {
     (($a:ident, $b:ident, $c:ident) $($name:ident: $pin:ident = $port:ident.$field:ident,)*) => {
         /// The pins that this board uses.
@@ -23,8 +28,8 @@ macro_rules! pins {
 }
 
 pins! { (a, b, c)
-    uart_tx: PA9 = a.pa9,
-    uart_rx: PA10 = a.pa10,
+    uart_tx: UartTx = a.pa9,
+    uart_rx: UartRx = a.pa10,
     spi_clock: PA5 = a.pa5,
     spi_in: PA6 = a.pa6,
     spi_out: PA7 = a.pa7,
