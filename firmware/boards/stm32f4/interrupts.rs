@@ -8,18 +8,18 @@ use copperhold_firmware::lines::{LINES, LinePort};
 use core::cell::RefCell;
 use cortex_m::peripheral::{NVIC, SCB, SYST, syst::SystClkSource};
 use critical_section::Mutex;
-use hal::gpio::{AnyPin, ExtiPin, Input, Output, PinExt};
+use hal::gpio::{ExtiPin, Input, Output, PartiallyErasedPin, PinExt};
 use hal::pac::{self, interrupt};
 
 /// The lines to the power side, PC0 to PC5 in the order of `Line::ALL`: one register write lowers and raises them all.
 pub struct PowerLines {
-    _pins: [AnyPin<Output>; LINES],
+    _pins: [PartiallyErasedPin<'C', Output>; LINES],
 }
 
 impl PowerLines {
     /// Pins that are outputs already; `None` if they are not the ones in order.
-    pub fn new(pins: [AnyPin<Output>; LINES]) -> Option<PowerLines> {
-        let in_order = pins.iter().zip(0..).all(|(pin, number)| (pin.port_id(), pin.pin_id()) == (2, number));
+    pub fn new(pins: [PartiallyErasedPin<'C', Output>; LINES]) -> Option<PowerLines> {
+        let in_order = pins.iter().zip(0..).all(|(pin, number)| pin.pin_id() == number);
         in_order.then_some(PowerLines { _pins: pins })
     }
 }
@@ -34,7 +34,7 @@ impl LinePort for PowerLines {
 }
 
 /// A contact to ground at port C: closed reads low, and a broken wire reads open.
-pub type ContactPin = AnyPin<Input>;
+pub type ContactPin = PartiallyErasedPin<'C', Input>;
 
 /// The contacts.
 pub struct ContactPins {

@@ -67,21 +67,21 @@ fn build() -> &'static mut App<Stm32F4> {
 
     // The lines to the power side first: driven low before anything else runs.
     let lines = PowerLines::new([
-        pins.contactor.into_push_pull_output().erase(),
-        pins.tank_element.into_push_pull_output().erase(),
-        pins.kettle_element.into_push_pull_output().erase(),
-        pins.liquor_pump.into_push_pull_output().erase(),
-        pins.mash_pump.into_push_pull_output().erase(),
-        pins.wort_pump.into_push_pull_output().erase(),
+        pins.contactor.into_push_pull_output().erase_number(),
+        pins.tank_element.into_push_pull_output().erase_number(),
+        pins.kettle_element.into_push_pull_output().erase_number(),
+        pins.liquor_pump.into_push_pull_output().erase_number(),
+        pins.mash_pump.into_push_pull_output().erase_number(),
+        pins.wort_pump.into_push_pull_output().erase_number(),
     ]);
     let Some(lines) = lines else { last_resort::stop() };
     let contacts = ContactPins {
-        stop_loop: pins.stop_loop.into_pull_up_input().erase(),
-        key: pins.key.into_pull_up_input().erase(),
-        button: pins.button.into_pull_up_input().erase(),
-        knob_a: pins.knob_a.into_pull_up_input().erase(),
-        knob_b: pins.knob_b.into_pull_up_input().erase(),
-        knob_push: pins.knob_push.into_pull_up_input().erase(),
+        stop_loop: pins.stop_loop.into_pull_up_input().erase_number(),
+        key: pins.key.into_pull_up_input().erase_number(),
+        button: pins.button.into_pull_up_input().erase_number(),
+        knob_a: pins.knob_a.into_pull_up_input().erase_number(),
+        knob_b: pins.knob_b.into_pull_up_input().erase_number(),
+        knob_push: pins.knob_push.into_pull_up_input().erase_number(),
     };
 
     let mut store = Store::new(flash::Flash::new(device.FLASH), flash::SETTINGS_AT);
