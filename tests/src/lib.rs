@@ -14,5 +14,6 @@ pub mod memory_flash;
 pub mod parsers;
 pub mod reference;
 pub mod sample_day;
+pub mod stack;
 pub mod trips;
 pub mod watched;

@@ -4,6 +4,7 @@ mod day;
 mod figures;
 mod flood;
 mod sense;
+mod stack;
 mod start;
 mod stop;
 mod support;
