@@ -155,7 +155,8 @@ impl<B: Board> App<B> {
         }
     }
 
-    /// One turn of the main loop. The caller sleeps until the next interrupt.
+    /// One turn of the main loop. The caller sleeps until the next interrupt. What it does in turn is not inlined: the stack then holds one
+    /// after the other, not all at once.
     pub fn turn(&mut self) {
         let (ticks, gesture, held) = self.board.fast(|fast| (fast.ticks(), fast.gesture(), fast.knob_held()));
         self.progress.mark_fast(ticks);
@@ -224,6 +225,7 @@ impl<B: Board> App<B> {
         self.board.fast(|fast| fast.renew(Lease { hold, ..lease }))
     }
 
+    #[inline(never)]
     fn tell_events(&mut self, now: Instant) {
         if let Some(loss) = self.supervisor.log().take_loss() {
             let message = ToHost::Happened { at_ms: report::ms(now), what: report::lost(loss) };
@@ -250,6 +252,7 @@ impl<B: Board> App<B> {
         changed
     }
 
+    #[inline(never)]
     fn tell(&mut self, now: Instant) {
         let (outputs, switches) = (self.outputs, self.switches);
         let block = self.block();
@@ -283,6 +286,7 @@ impl<B: Board> App<B> {
         self.board.fast(|fast| fast.fast().block(fast.switches()))
     }
 
+    #[inline(never)]
     fn draw(&mut self) {
         let view = View { supervisor: self.supervisor, stored: &self.stored, now: self.moment() };
         if self.panel.draw(&mut self.oled.canvas, &view) {
@@ -311,6 +315,7 @@ impl<B: Board> App<B> {
         self.board.fast(|fast| fast.select(selector));
     }
 
+    #[inline(never)]
     fn gesture(&mut self, gesture: Gesture) {
         let view = View { supervisor: self.supervisor, stored: &self.stored, now: self.moment() };
         let action = self.panel.gesture(gesture, &view);
@@ -383,6 +388,7 @@ impl<B: Board> App<B> {
         }
     }
 
+    #[inline(never)]
     fn serve_link(&mut self) {
         let now = self.board.now();
         for (port, name) in self.ports.iter_mut().zip(PortName::ALL) {
@@ -415,6 +421,7 @@ impl<B: Board> App<B> {
     }
 
     /// The flash is slow and nothing else runs meanwhile: only with every line off.
+    #[inline(never)]
     fn save_if_quiet(&mut self) {
         let quiet = self.outputs == Outputs::default();
         if !quiet {

@@ -21,6 +21,7 @@ fn the_main_loops_deepest_chain_of_calls_and_the_deepest_interrupt_fit_the_guard
     println!("interrupts: {interrupts:?} bytes");
     // All of one priority: one at a time. A fault handler may come on top of it.
     let worst = main.bytes + ENTRY + interrupts.iter().max().expect("three") + ENTRY + stacks.deepest("HardFault").bytes;
-    println!("in all {worst} of {ROOM} bytes");
-    assert!(worst <= ROOM, "{worst}");
+    println!("in all {worst} of {ROOM} bytes, {} %", worst * 100 / ROOM);
+    // Calls through registers (text is formatted so) come on top: a good part is kept for them.
+    assert!(worst * 10 <= ROOM * 6, "{worst}");
 }
