@@ -10,14 +10,12 @@
 //! ```
 
 use crate::board::{Board, Parts, Port as PortName};
-use crate::buttons::Gesture;
-use crate::drivers::ds18b20::Rom;
 use crate::drivers::expander::{Expander, Presence, Signals};
 use crate::drivers::oled::Oled;
 use crate::lines::Coil;
 use crate::link::{BYTES_PER_TURN, Port};
-use crate::panel::{Action, Lost, Moment, Panel, View};
-use crate::probes::{Choice, Probes};
+use crate::panel::{Lost, Moment, Panel, View};
+use crate::probes::Probes;
 use crate::progress::{Progress, Task};
 use crate::remote::{Remote, Standing};
 use crate::report;
@@ -31,9 +29,11 @@ use copperhold_core::fast::{FastPath, Lease, Outputs, Selector, Switches};
 use copperhold_core::settings::Settings;
 use copperhold_core::supervisor::Supervisor;
 use copperhold_core::units::Instant;
-use copperhold_core::vessel::{Element, Pumps, Vessel};
+use copperhold_core::vessel::{Element, Pumps};
 use copperhold_core::wire::message::{Telemetry, ToDevice, ToHost};
 use copperhold_core::wire::sheet::EncodedSheet;
+
+mod acts;
 
 /// Fast ticks per control tick.
 const CONTROL_TICKS: u32 = 25;
@@ -313,79 +313,6 @@ impl<B: Board> App<B> {
             },
         };
         self.board.fast(|fast| fast.select(selector));
-    }
-
-    #[inline(never)]
-    fn gesture(&mut self, gesture: Gesture) {
-        let view = View { supervisor: self.supervisor, stored: &self.stored, now: self.moment() };
-        let action = self.panel.gesture(gesture, &view);
-        if let Some(action) = action {
-            let refusal = self.act(action);
-            self.panel.answer(refusal);
-        }
-    }
-
-    /// Does what a person asked for at the panel; gives the reason if it is refused.
-    fn act(&mut self, action: Action) -> Result<(), &'static str> {
-        match action {
-            Action::Demand(vessel, demand) => {
-                self.supervisor.demand(vessel, demand).map_err(|refusal| refusal.text())?;
-                self.remote.forget(vessel);
-            }
-            Action::FindOneWire => self.find_one_wire()?,
-            Action::Pumps(pumps) => self.supervisor.pump(pumps),
-            Action::StartSheet => {
-                if self.sheet.is_empty() {
-                    return Err("no sheet was sent yet");
-                }
-                self.supervisor.start_steps(self.sheet.steps());
-            }
-            Action::StopSheet => self.supervisor.stop_sheet(),
-            Action::Skip => self.with_sequencer(copperhold_core::sequencer::Sequencer::skip),
-            Action::Pause(paused) => self.with_sequencer(|sequencer| sequencer.pause(paused)),
-            Action::Answer => self.with_sequencer(|sequencer| {
-                if let Some(prompt) = sequencer.asked() {
-                    sequencer.answer(prompt);
-                }
-            }),
-            Action::ConfirmDefaults => {
-                self.origin = Origin::Stored;
-                self.unsaved.settings = true;
-            }
-            Action::Set(stored) => {
-                if self.outputs.armed || self.switches.key {
-                    return Err("turn the key off to change settings");
-                }
-                stored.settings().map_err(|_| "out of range: not changed")?;
-                self.stored = Stored { knowledge: self.stored.knowledge, ..stored };
-                self.unsaved.settings = true;
-            }
-        }
-        Ok(())
-    }
-
-    /// Hands the thermometers found out to the vessels that want one, each time one further round.
-    fn find_one_wire(&mut self) -> Result<(), &'static str> {
-        if self.outputs.armed || self.switches.key {
-            return Err("turn the key off to change settings");
-        }
-        let found = self.probes.search().map_err(|fault| fault.cause())?;
-        let before = self.stored.probes;
-        let mut vessels = Vessel::ALL.into_iter().filter(|&vessel| matches!(before.get(vessel), Choice::OneWire { .. }));
-        let first = vessels.next().ok_or("no vessel is set to one-wire")?;
-        let present = |rom: &Rom| before.get(first) == &Choice::OneWire { rom: Some(*rom) };
-        let turn = found.iter().position(present).map_or(0, |at| at + 1);
-        for (vessel, rom) in core::iter::once(first).chain(vessels).zip(found.iter().cycle().skip(turn)) {
-            *self.stored.probes.get_mut(vessel) = Choice::OneWire { rom: Some(*rom) };
-        }
-        self.unsaved.settings = true;
-        Ok(())
-    }
-
-    fn with_sequencer(&mut self, f: impl FnOnce(&mut copperhold_core::sequencer::Sequencer)) {
-        if let Some(sequencer) = self.supervisor.sequencer_mut() {
-            f(sequencer);
-        }
     }
 
     #[inline(never)]

@@ -35,9 +35,10 @@ pub struct Contacts {
 pub struct FastTask<L> {
     fast: FastPath,
     lines: L,
-    coil: Coil,
-    /// The half of the coil's wave that this tick is in.
-    crest: bool,
+    /// The contactor's bit if its coil needs pulses, or none.
+    pulsed: u8,
+    /// Lines held low for this tick: every other one, those that are pulsed.
+    trough: u8,
     stop_loop: Debounced,
     key: Debounced,
     button: Debounced,
@@ -59,8 +60,8 @@ impl<L: LinePort> FastTask<L> {
         FastTask {
             fast,
             lines,
-            coil,
-            crest: false,
+            pulsed: if coil == Coil::Pulses { Line::Contactor.bit() } else { 0 },
+            trough: 0,
             stop_loop: Debounced::safety(),
             key: Debounced::safety(),
             button: Debounced::button(),
@@ -99,7 +100,7 @@ impl<L: LinePort> FastTask<L> {
             let _ = self.gestures.push_back(gesture);
         }
         let outputs = self.fast.tick(now, &self.switches);
-        self.crest = !self.crest;
+        self.trough ^= self.pulsed;
         self.drive(&outputs);
         self.ticks = self.ticks.wrapping_add(1);
     }
@@ -126,9 +127,7 @@ impl<L: LinePort> FastTask<L> {
 
     /// Only the tick moves the coil's wave on: nothing else can keep the contactor closed.
     fn drive(&mut self, outputs: &Outputs) {
-        let trough = self.coil == Coil::Pulses && !self.crest;
-        let held = if trough { Line::Contactor.bit() } else { 0 };
-        self.lines.drive(levels(outputs) & !held);
+        self.lines.drive(levels(outputs) & !self.trough);
     }
 
     /// What the control tick needs to know.
