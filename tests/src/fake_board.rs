@@ -1,6 +1,7 @@
 //! A board at the far end of a pseudo-terminal: the firmware's own link and its rules for what a host may ask, with a supervisor that sees
 //! three vessels at 20 degrees.
 
+use crate::pty::{Line, line};
 use copperhold_core::fast::{FastReport, Outputs, Switches};
 use copperhold_core::probe::Reading;
 use copperhold_core::sheet::{Sheet, Step};
@@ -13,9 +14,7 @@ use copperhold_firmware::link::Port;
 use copperhold_firmware::remote::{Remote, Standing};
 use copperhold_firmware::report;
 use copperhold_firmware::storage::safe_defaults;
-use rustix::pty::{OpenptFlags, grantpt, openpt, ptsname, unlockpt};
-use std::fs::File;
-use std::io::{Read, Write};
+use std::io::Write;
 use std::sync::atomic::{AtomicBool, AtomicU32, AtomicU64, Ordering};
 use std::sync::{Arc, Mutex};
 use std::time::Duration;
@@ -49,26 +48,7 @@ pub struct Bench {
 
 /// A board on a pseudo-terminal until the test program ends; its name.
 pub fn board(bench: &Arc<Bench>) -> String {
-    let master = openpt(OpenptFlags::RDWR | OpenptFlags::NOCTTY).expect("a pseudo-terminal");
-    grantpt(&master).expect("granted");
-    unlockpt(&master).expect("unlocked");
-    let name = ptsname(&master, Vec::new()).expect("a name").into_string().expect("text");
-    let (mut input, mut output) = (File::from(master.try_clone().expect("a second end")), File::from(master));
-    // Raw from the start, so that nothing is echoed before the watch has opened it.
-    let slave = std::fs::OpenOptions::new().read(true).write(true).open(&name).expect("it opens");
-    let mut modes = rustix::termios::tcgetattr(&slave).expect("modes");
-    modes.make_raw();
-    rustix::termios::tcsetattr(&slave, rustix::termios::OptionalActions::Now, &modes).expect("raw");
-    let (tell, told) = std::sync::mpsc::channel();
-    std::thread::spawn(move || {
-        let mut byte = [0; 256];
-        while let Ok(n) = input.read(&mut byte) {
-            if tell.send(byte[..n].to_vec()).is_err() {
-                break;
-            }
-        }
-        drop(slave);
-    });
+    let Line { name, told, mut output } = line();
     let bench = bench.clone();
     std::thread::spawn(move || {
         let began = std::time::Instant::now();

@@ -12,6 +12,7 @@ pub mod http;
 pub mod mash_bench;
 pub mod memory_flash;
 pub mod parsers;
+pub mod pty;
 pub mod reference;
 pub mod sample_day;
 pub mod stack;

@@ -3,6 +3,7 @@
 mod day;
 mod figures;
 mod flood;
+mod host;
 mod sense;
 mod stack;
 mod start;
