@@ -10,6 +10,7 @@ use copperhold_core::vessel::{Element, PerVessel};
 use copperhold_firmware::drivers::max31865::Wires;
 use copperhold_firmware::lines::{Coil, Line as Output};
 use copperhold_firmware::probes::Choice;
+use copperhold_firmware::restart::{PANICKED, Restart};
 use copperhold_firmware::sense::{Fitted, Line};
 use copperhold_firmware::storage::{Stored, safe_defaults};
 use copperhold_tests::host_board::HostBench;
@@ -253,4 +254,22 @@ fn settings_changed_at_the_panel_are_stored_only_with_the_key_off() {
     bench.run(0.5);
     change(&mut bench);
     assert!(bench.stored().fitted.has(Line::Contactor));
+}
+
+#[test]
+fn the_fourth_abnormal_restart_in_a_row_locks_the_board_and_the_supply_unlocks_it() {
+    let mut before = 0;
+    let counts: Vec<bool> = (0..5)
+        .map(|_| {
+            let restart = Restart::new(true, PANICKED, before);
+            before = restart.count();
+            assert_eq!(restart.why(), "panic");
+            restart.locked()
+        })
+        .collect();
+    assert_eq!(counts, [false, false, false, true, true]);
+    // What is left in the scratch registers means nothing once the supply has been off.
+    let restart = Restart::new(false, PANICKED, before);
+    assert_eq!((restart.why(), restart.count(), restart.locked()), ("power on", 0, false));
+    assert_eq!(Restart::new(true, 7, u32::MAX).why(), "watchdog", "a note that nobody wrote");
 }

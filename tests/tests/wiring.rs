@@ -1,5 +1,6 @@
 //! The wiring guide against the boards' sources: every pin that the code claims is in its table under the same name, and no other.
 
+use copperhold_core::vessel::Element;
 use copperhold_firmware::lines::Line as Output;
 use copperhold_firmware::sense::{Fitted, Line};
 use copperhold_tests::emulator::pins;
@@ -91,10 +92,10 @@ fn the_sense_expanders_pins_are_those_of_the_driver() {
     for line in Line::ALL {
         let what = match line {
             Line::Contactor => "auxiliary contact",
-            Line::Current(element) if element == copperhold_core::vessel::Element::LiquorTank => "current switch of the tank",
-            Line::Current(_) => "current switch of the kettle",
-            Line::Level(element) if element == copperhold_core::vessel::Element::LiquorTank => "level switch of the tank",
-            Line::Level(_) => "level switch of the kettle",
+            Line::Current(Element::LiquorTank) => "current switch of the tank",
+            Line::Current(Element::BoilKettle) => "current switch of the kettle",
+            Line::Level(Element::LiquorTank) => "level switch of the tank",
+            Line::Level(Element::BoilKettle) => "level switch of the kettle",
         };
         let row = format!("| P{} | ", line.bit().trailing_zeros());
         let found = table.iter().find(|text| text.starts_with(&row)).unwrap_or_else(|| panic!("no row {row}"));
