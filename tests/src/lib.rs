@@ -5,7 +5,6 @@ pub mod bench_kettle;
 pub mod boil_bench;
 pub mod emulator;
 pub mod fake_board;
-pub mod flash;
 pub mod heat_bench;
 pub mod host_board;
 pub mod http;
@@ -18,3 +17,5 @@ pub mod sample_day;
 pub mod stack;
 pub mod trips;
 pub mod watched;
+
+pub use copperhold_uf2 as flash;

@@ -44,7 +44,7 @@ pub fn build_same_bits() -> Result<PathBuf, String> {
 /// Builds with the image's profile; gives the folder of what was built. Paths of this machine are taken out, so that two machines build the
 /// same bytes.
 fn build(what: &[&str], machine: &str, more: &[&str], target: Option<&Path>) -> Result<PathBuf, String> {
-    let root = Path::new(env!("CARGO_MANIFEST_DIR")).parent().ok_or("the workspace has a root")?;
+    let root = Path::new(env!("CARGO_MANIFEST_DIR")).ancestors().nth(2).ok_or("the workspace has a root")?;
     let target = target
         .map_or_else(|| std::env::var_os("CARGO_TARGET_DIR").map_or_else(|| root.join("target"), PathBuf::from), PathBuf::from);
     let home = std::env::var_os("CARGO_HOME").map(PathBuf::from).or_else(|| std::env::home_dir().map(|home| home.join(".cargo")));
