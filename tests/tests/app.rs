@@ -155,11 +155,13 @@ fn a_silent_expander_takes_the_element_away_at_once_and_one_lost_answer_does_not
     assert!(!bench.world.is_high(Output::TankElement) && bench.world.is_high(Output::Contactor), "held, armed");
     bench.follow(2.0, &lines);
     assert!(bench.world.is_high(Output::TankElement) && !bench.world.noted("Tripped"), "{:?}", bench.world.log.borrow());
-    // A line of the vessel that heats counts as dry: held, then tripped.
-    let mut bench = heating(&Line::ALL, Coil::Level);
-    bench.world.sense.set(None);
-    bench.run(3.0);
-    assert!(bench.world.noted("Tripped") && bench.world.lines.get() == 0);
+    // Its lines count as open: each trips by its own cause, as if the wire were broken.
+    for (line, trip) in [(Line::Level(Element::LiquorTank), "Uncovered"), (Line::Contactor, "ContactorOpen")] {
+        let mut bench = heating(&[line], Coil::Level);
+        bench.world.sense.set(None);
+        bench.run(3.0);
+        assert!(bench.world.noted(trip) && bench.world.lines.get() == 0, "{:?}", bench.world.log.borrow());
+    }
 }
 
 #[test]
