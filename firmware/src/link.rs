@@ -27,6 +27,7 @@ impl Port {
     }
 
     /// Takes one byte; gives the message it completes, with its sequence number.
+    #[inline(never)]
     pub fn receive(&mut self, now: Instant, byte: u8) -> Option<(u32, ToDevice)> {
         let frame = self.framer.push(byte)?;
         self.session.accept(now, frame).ok()

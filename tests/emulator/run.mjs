@@ -44,7 +44,7 @@ function store(at, hex) {
 const handlers = {
   boot,
   set(command) {
-    const { contacts, spi, one_wire, adc, expander, fault } = command;
+    const { contacts, spi, one_wire, adc, expander, sense, fault } = command;
     for (const [name, closed] of Object.entries(contacts ?? {})) board.contacts.set(name, closed);
     for (const [vessel, code] of Object.entries(spi ?? {})) board.spi.chips[vessel].code = code;
     for (const [index, word] of Object.entries(one_wire ?? {})) {
@@ -53,6 +53,7 @@ const handlers = {
     }
     for (const [channel, code] of Object.entries(adc ?? {})) board.adc.codes[channel] = code;
     if (expander !== undefined) Object.assign(board.i2c, { expander: expander !== null, outside: expander ?? 0xff });
+    if (sense !== undefined) board.i2c.sense = sense;
     for (const [name, value] of Object.entries(fault ?? {})) inject(name, value);
     return {};
   },

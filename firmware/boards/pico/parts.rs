@@ -10,6 +10,7 @@ use copperhold_core::wire::message::Happening;
 use copperhold_firmware::board::{Board, Port};
 use copperhold_firmware::fast_task::FastTask;
 use copperhold_firmware::probes::Analogue;
+use copperhold_firmware::restart::Restart;
 use core::convert::Infallible;
 use embedded_hal::delay::DelayNs;
 use embedded_hal::digital::{ErrorType, InputPin, OutputPin};
@@ -37,7 +38,7 @@ pub struct Pico {
     /// Watchdog.
     pub watchdog: pac::WATCHDOG,
     /// Why it started.
-    pub restart: watchdog::Restart,
+    pub restart: Restart,
 }
 
 impl Board for Pico {

@@ -115,7 +115,7 @@ impl Emulator {
         answer
     }
 
-    /// Sets what the parts see: `contacts`, `spi`, `one_wire`, `adc`, `expander`, `fault`.
+    /// Sets what the parts see: `contacts`, `spi`, `one_wire`, `adc`, `expander`, `sense` (the lines that are closed), `fault`.
     pub fn set(&mut self, what: Value) {
         let Value::Object(mut command) = what else { panic!("an object") };
         command.insert("cmd".into(), "set".into());
