@@ -2,7 +2,7 @@
 //! is worth, shown by hiding from it what it looks for.
 
 use copperhold::bench::{Bench, Tamper};
-use copperhold::drill::fault::{Fault, Kind};
+use copperhold::drill::{Fault, Kind};
 use copperhold::drill::scene::{Phase, scene};
 use copperhold::drill::{self, Outcome};
 use copperhold::files::{self, RigFile};

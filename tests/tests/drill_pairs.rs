@@ -4,7 +4,7 @@
 //! By default the demo rig and one seed; `COPPERHOLD_LONG=yes` takes three rigs and ten seeds.
 
 use copperhold::bench::Bench;
-use copperhold::drill::fault::{Fault, Kind, Pair};
+use copperhold::drill::{Fault, Kind, Pair};
 use copperhold::drill::scene::{Phase, scene};
 use copperhold::drill::{PAST_LIMIT_K, SHEATH_LIMIT_C};
 use copperhold::files::{self, RigFile};

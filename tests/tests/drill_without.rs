@@ -4,7 +4,7 @@
 //! no sign that can be hidden: the model of the interlock has mutants without it. `Fell` has no row to itself: what falls is found by
 //! no rise as well, later.
 
-use copperhold::drill::fault::{Fault, Kind, Sign};
+use copperhold::drill::{Fault, Kind, Sign};
 use copperhold::drill::scene::{Phase, scene};
 use copperhold::drill::{Outcome, drill_without};
 use copperhold::files::{self, RigFile};
