@@ -4,8 +4,8 @@
 //! By default the demo rig and one seed; `COPPERHOLD_LONG=yes` takes three rigs and ten seeds.
 
 use copperhold::bench::Bench;
-use copperhold::drill::{Fault, Kind, Pair};
 use copperhold::drill::scene::{Phase, scene};
+use copperhold::drill::{Fault, Kind, Pair};
 use copperhold::drill::{PAST_LIMIT_K, SHEATH_LIMIT_C};
 use copperhold::files::{self, RigFile};
 use copperhold_core::units::Instant;

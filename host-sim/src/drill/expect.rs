@@ -60,8 +60,7 @@ impl Expected {
 
 const DRY: &str = "a dry sheath glows within seconds: only a level or flow line, or a cut-out on the element, is fast enough";
 const BOILING: &str = "at the boil more power shows in no thermometer: a current line, or the brewer's eyes";
-const SLIPS: &str =
-    "at the boil a fixed share is fired and no rise is expected: a probe that slips out and cools slowly is found late or not at all";
+const SLIPS: &str = "at the boil a fixed share is fired and no rise is expected: a probe that slips out and cools slowly is found late or not at all";
 const FROZEN: &str = "a reading that froze where it should be looks right: the vessel's own cut-out";
 const DRIFT: &str = "a slow drift looks like water that cools: check probes against each other before the day; the cut-out";
 

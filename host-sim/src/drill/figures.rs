@@ -54,7 +54,11 @@ pub fn figures(outcomes: &[Outcome], quiet: &Quiet) -> Vec<(&'static str, String
         let side = if past_k < 0.0 { "below" } else { "past" };
         lines.push((
             "relay shorted",
-            format!("hottest water {:.1} K {side} its limit, {PAST_LIMIT_K:.0} K past it are allowed; {} drills", past_k.abs(), of(RELAY).count()),
+            format!(
+                "hottest water {:.1} K {side} its limit, {PAST_LIMIT_K:.0} K past it are allowed; {} drills",
+                past_k.abs(),
+                of(RELAY).count()
+            ),
         ));
     }
     let sheath = |kinds, name| {

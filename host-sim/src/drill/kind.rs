@@ -160,7 +160,10 @@ impl Kind {
 pub const ELSEWHERE: [(&str, &str); 18] = [
     ("H1", "no signal shows it: ground-fault protection and bonds"),
     ("H4", "foam shows in no thermometer; the slow approach to the boil is tested by itself"),
-    ("H5", "cannot be said by the interlock's type; the lines are watched in every drill here, and every reachable state is searched"),
+    (
+        "H5",
+        "cannot be said by the interlock's type; the lines are watched in every drill here, and every reachable state is searched",
+    ),
     ("H16", "no signal shows it: the pump's own protection"),
     ("H17", "refused when a file or a message is read"),
     ("H20", "no panic is linked; the handler is tested on the emulated board"),

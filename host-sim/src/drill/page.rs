@@ -64,9 +64,9 @@ pub fn page(outcomes: &[Outcome], quiet: &Quiet) -> String {
         ),
     );
     let list = |items: &[(&str, &str)]| {
-        let items = items.iter().fold(String::new(), |html, (name, why)| {
-            html + &format!("<li><b>{}</b>: {}</li>\n", escaped(name), escaped(why))
-        });
+        let items = items
+            .iter()
+            .fold(String::new(), |html, (name, why)| html + &format!("<li><b>{}</b>: {}</li>\n", escaped(name), escaped(why)));
         format!("<ul>\n{items}</ul>\n")
     };
     let blind = format!("<p>For these, hardware or a person must act.</p>\n{}", list(&unseen(outcomes)));

@@ -146,14 +146,8 @@ fn h9_a_probe_that_cools_slowly_in_the_air_is_found_before_the_water_has_risen_f
         let found = (1..20_000_u64).find(|_| {
             micro_c += (20_000_000 - micro_c) / lag_ticks;
             let reading = Celsius::from_milli(i32::try_from(micro_c / 1_000).unwrap());
-            let facts = HeatFacts {
-                elapsed: TICK,
-                reading,
-                applied: Duty::FULL,
-                learned: None,
-                may_come_from: None,
-                drained: false,
-            };
+            let facts =
+                HeatFacts { elapsed: TICK, reading, applied: Duty::FULL, learned: None, may_come_from: None, drained: false };
             watch.tick(&facts) == Some(Finding::NoRise)
         });
         // The debt and the purse at three tenths of 32.9 mK/s take 182 s, the mean power a minute and a half to be above half for good.
