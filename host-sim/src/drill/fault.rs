@@ -228,6 +228,7 @@ impl Tamper for Fault {
             Kind::ContactorOpen if self.begins(t_s) => drive.element_on = PerElement::default(),
             Kind::Dry | Kind::DryWithLevel if !self.emptied && self.begins(t_s) => {
                 self.emptied = true;
+                self.shown_s = (commanded > 0.0).then_some(t_s);
                 brewery.empty(self.element.vessel());
             }
             // The level line is looked at while its element heats.
