@@ -1,18 +1,16 @@
-//! Faults on purpose: every fault, every phase of the day, on the three shipped rigs, against the real controller; and what each detector
-//! is worth, shown by hiding from it what it looks for.
+//! Faults on purpose: every fault, every phase of the day, on the three shipped rigs and on breweries drawn at random, against the real
+//! controller; and what each detector is worth, shown by hiding from it what it looks for.
 
 use copperhold::bench::{Bench, Tamper};
-use copperhold::drill::fault::{Fault, Kind};
 use copperhold::drill::scene::{Phase, scene};
-use copperhold::drill::{self, Outcome};
+use copperhold::drill::{self, Fault, Kind, Outcome, PAST_LIMIT_K, SHEATH_LIMIT_C};
 use copperhold::files::{self, RigFile};
 use copperhold::plant::{Brewery, Drive};
-use copperhold_core::fast::{Outputs, Switches};
+use copperhold_core::fast::Outputs;
 use copperhold_core::guard::Trip;
-use copperhold_core::guard::sense::ALONE_AFTER;
 use copperhold_core::probe::Reading;
 use copperhold_core::units::{Celsius, Kelvin};
-use copperhold_core::vessel::{Element, PerElement, PerVessel, Vessel};
+use copperhold_core::vessel::{Element, PerVessel, Vessel};
 use copperhold_tests::trips;
 use rayon::prelude::*;
 use std::collections::BTreeSet;
@@ -35,67 +33,115 @@ fn first_trip<T: Tamper>(bench: &Bench<T>) -> Option<Trip> {
     bench.controller.supervisor().guard().latch().map(|latch| latch.trip)
 }
 
-/// Trips that no fault of the campaign leads to: a vessel past its limit, an element without current, nobody there.
-enum Rare {
-    Hot,
-    NoCurrent,
-    Nobody,
-}
+/// A trip that no fault of the campaign leads to: the mash past its limit.
+struct HotMash;
 
-impl Tamper for Rare {
+impl Tamper for HotMash {
     fn readings(&mut self, _: f64, readings: &mut PerVessel<Reading>) {
-        if matches!(self, Rare::Hot) {
-            // The thermometer of the mash tun, which no detector on energy watches.
-            readings.mash_tun = readings.mash_tun.map(|c| c.plus(Kelvin::from_milli(60_000)));
-        }
-    }
-
-    fn switches(&mut self, _: f64, _: &Outputs, switches: &mut Switches) {
-        if matches!(self, Rare::NoCurrent) {
-            switches.sense.current = PerElement::build(|_| Some(false));
-        }
+        readings.mash_tun = readings.mash_tun.map(|c| c.plus(Kelvin::from_milli(60_000)));
     }
 }
 
-fn rare(rig: &RigFile, phase: Phase, rare: Rare, seconds: f64) -> Option<Trip> {
-    let mut bench = bench(rig, phase, |_| rare);
+fn rare(rig: &RigFile, phase: Phase, seconds: f64) -> Option<Trip> {
+    let mut bench = bench(rig, phase, |_| HotMash);
     bench.run(seconds, |_| ());
     assert_eq!(bench.both_on_ticks(), 0);
     first_trip(&bench)
 }
 
+/// Three shipped rigs with one seed, and breweries drawn at random; `COPPERHOLD_LONG=yes` draws two hundred.
+fn campaign() -> (Vec<RigFile>, Vec<Outcome>) {
+    let long = std::env::var("COPPERHOLD_LONG").is_ok_and(|long| long == "yes");
+    let drawn = (0..if long { 200 } else { 8 }).map(|number| (drill::draw::rig(number, 1), u64::from(number)));
+    let jobs: Vec<(RigFile, u64)> = rigs().into_iter().map(|rig| (rig, 1)).chain(drawn).collect();
+    let outcomes = jobs.par_iter().flat_map_iter(|(rig, seed)| drill::all_of(rig, *seed).expect("the controller accepts it"));
+    let outcomes = outcomes.collect();
+    (jobs.into_iter().map(|(rig, _)| rig).collect(), outcomes)
+}
+
+/// What two hundred drawn breweries found and is not mended: fault, phase, brewery.
+///
+/// - A relay that shorts in a heat-up, and a probe that slips out at a changeover: water up to 4.1 K past its limit before the trip, where much
+///   heat is on its way behind a lag of minutes.
+/// - Half a relay in a mash, a probe out in a heat-up or near the boil: found, but later than the limit, or not in half an hour; the
+///   water stays below its limit, or at the boil.
+/// - Mains that sag by a tenth: twice a false trip, once 3.4 K over the target.
+const MISSED: [(Kind, Phase, u32); 14] = [
+    (Kind::MainsSags, Phase::HeatUp, 20),
+    (Kind::MainsSags, Phase::Changeover, 26),
+    (Kind::RelayHalfShorted, Phase::Mash, 27),
+    (Kind::RelayHalfShorted, Phase::Mash, 29),
+    (Kind::ProbeOut, Phase::Changeover, 39),
+    (Kind::ProbeOut, Phase::NearBoil, 59),
+    (Kind::RelayHalfShorted, Phase::Mash, 73),
+    (Kind::RelayHalfShorted, Phase::Mash, 85),
+    (Kind::RelayHalfShorted, Phase::Mash, 89),
+    (Kind::MainsSags, Phase::Changeover, 100),
+    (Kind::RelayShorted, Phase::HeatUp, 121),
+    (Kind::ProbeOut, Phase::Changeover, 136),
+    (Kind::RelayHalfShorted, Phase::Mash, 157),
+    (Kind::ProbeOut, Phase::HeatUp, 193),
+];
+
+fn is_missed(outcome: &Outcome) -> bool {
+    MISSED.iter().any(|&(kind, phase, number)| {
+        (outcome.kind, outcome.phase, outcome.rig.as_str()) == (kind, phase, format!("drawn {number} with seed 1").as_str())
+    })
+}
+
 #[test]
 fn t10_every_fault_is_met_as_expected_and_every_detector_fires() {
-    let rigs = rigs();
-    let outcomes: Vec<Outcome> =
-        rigs.par_iter().flat_map_iter(|rig| drill::all_of(rig, 1).expect("a shipped rig is accepted")).collect();
+    let (rigs, outcomes) = campaign();
     // C3: a drill whose fault never took effect shows nothing.
     for outcome in &outcomes {
         assert!(outcome.injected, "not injected: {outcome:?}");
-        assert!(outcome.passed, "not as expected, or two elements, or heat after the trip: {outcome:?}");
+        // An exception that is not needed any more is to be struck.
+        assert_ne!(outcome.passed, is_missed(outcome), "passed, and whether it should: {outcome:?}");
     }
     for rig in &rigs {
         for kind in Kind::ALL {
             let phases = outcomes.iter().filter(|o| o.kind == kind && o.rig == rig.rig.name).count();
-            assert!(phases >= 1 && (phases >= 6 || kind == Kind::CoilFlowStops), "{kind:?} on {} in {phases} phases", rig.rig.name);
+            let least = match kind {
+                Kind::CoilFlowStops => 1,
+                Kind::Nobody => 2,
+                Kind::FullPowerByHand => 3,
+                _ => 6,
+            };
+            assert!(phases >= least, "{kind:?} on {} in {phases} phases", rig.rig.name);
         }
         let quiet = outcomes.iter().filter(|o| o.kind == Kind::None && o.rig == rig.rig.name).count();
         assert_eq!(quiet, Phase::ALL.len(), "and each phase without a fault");
     }
+    let sound: Vec<Outcome> = outcomes.iter().filter(|o| !is_missed(o)).cloned().collect();
+    figures_hold(&sound);
 
     let mut fired: BTreeSet<String> = outcomes.iter().filter_map(|o| o.trip).map(|(trip, _)| trips::name_of(trip)).collect();
-    let demo = &rigs[0];
-    let hours_s = ALONE_AFTER.as_millis() as f64 / 1_000.0 + 60.0;
-    for (trip, expected) in [
-        (rare(demo, Phase::Mash, Rare::Hot, 30.0), Trip::OverTemperature(Vessel::MashTun)),
-        (rare(demo, Phase::HeatUp, Rare::NoCurrent, 30.0), Trip::NoCurrent(Element::LiquorTank)),
-        (rare(demo, Phase::Hold, Rare::Nobody, hours_s), Trip::Alone),
-    ] {
-        assert_eq!(trip, Some(expected));
-        fired.insert(trips::name_of(expected));
-    }
+    let hot = rare(&rigs[0], Phase::Mash, 30.0);
+    assert_eq!(hot, Some(Trip::OverTemperature(Vessel::MashTun)), "the limit of a vessel that no detector on energy watches");
+    fired.extend(hot.map(trips::name_of));
     let silent: Vec<String> = trips::variants().difference(&fired).cloned().collect();
     assert!(silent.is_empty(), "these never fired: {silent:?}");
+}
+
+/// The figures that were promised, each by itself: `passed` holds them too, but a reader should find them.
+fn figures_hold(outcomes: &[Outcome]) {
+    let of = |kinds: &'static [Kind]| outcomes.iter().filter(move |o| kinds.contains(&o.kind));
+    assert_eq!(outcomes.iter().filter(|o| o.is_unsafe()).count(), 0, "unsafe outcomes where software must act");
+    for o in of(&[Kind::RelayShorted, Kind::RelayHalfShorted, Kind::RelayShortedWithCurrent]) {
+        assert!(o.past_limit_k <= PAST_LIMIT_K, "{} K past a limit: {o:?}", o.past_limit_k);
+        assert!(o.trip.is_some() || matches!(o.phase, Phase::NearBoil | Phase::Boil), "not detected: {o:?}");
+    }
+    for o in of(&[Kind::ProbeOut, Kind::DryWithLevel]) {
+        assert!(o.sheath_c < SHEATH_LIMIT_C, "a sheath at {} degrees Celsius: {o:?}", o.sheath_c);
+        assert!(o.trip.is_some() || matches!(o.phase, Phase::Idle | Phase::Boil), "not detected: {o:?}");
+    }
+    for o in outcomes {
+        if let (Some(within_s), Some(took_s)) = (o.expected.within_s(), o.took_s()) {
+            assert!(took_s <= within_s, "{took_s} s of {within_s} s: {o:?}");
+        }
+    }
+    // Where temperatures alone cannot show it, they cannot: the exception would hide something if it were never needed.
+    assert!(of(&[Kind::Dry]).any(|o| o.sheath_c >= SHEATH_LIMIT_C), "a dry element that nobody tells of glows");
 }
 
 /// A fault, with the element's thermometer showing only this share of what happens to its vessel from then on.
@@ -166,19 +212,18 @@ fn c4_without_no_rise_a_blind_thermometer_takes_the_water_past_its_limit() {
     }
 }
 
-/// C1: rows that the three rigs and few seeds give too few injections. By default two seeds.
+/// C1: rows that have a meaning in few phases. By default four breweries, with `COPPERHOLD_LONG=yes` two hundred.
 #[test]
 fn c1_rows_that_come_rarely_get_two_hundred_injections() {
     let long = std::env::var("COPPERHOLD_LONG").is_ok_and(|long| long == "yes");
-    let rigs = rigs();
-    for (kind, seeds) in [(Kind::CoilFlowStops, 67), (Kind::ContactorOpen, 12), (Kind::ElementOpen, 12)] {
-        let seeds = if long { seeds } else { 2 };
-        let jobs: Vec<(&RigFile, u64)> = rigs.iter().flat_map(|rig| (1..=seeds).map(move |seed| (rig, seed))).collect();
+    for kind in [Kind::CoilFlowStops, Kind::Nobody, Kind::FullPowerByHand] {
+        let drawn = if long { 200 } else { 4 };
+        let jobs: Vec<u32> = (1_000..1_000 + drawn).collect();
         let outcomes: Vec<Outcome> = jobs
             .into_par_iter()
-            .flat_map_iter(|(rig, seed)| drill::some_of(rig, &[kind], seed).expect("a shipped rig is accepted"))
+            .flat_map_iter(|n| drill::some_of(&drill::draw::rig(n, 1), &[kind], n.into()).expect("the controller accepts it"))
             .collect();
-        assert!(outcomes.len() >= if long { 200 } else { 6 }, "{kind:?}: {}", outcomes.len());
+        assert!(outcomes.len() >= drawn as usize, "{kind:?}: {}", outcomes.len());
         for outcome in &outcomes {
             assert!(outcome.injected && outcome.passed, "{outcome:?}");
         }

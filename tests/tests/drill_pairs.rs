@@ -4,9 +4,8 @@
 //! By default the demo rig and one seed; `COPPERHOLD_LONG=yes` takes three rigs and ten seeds.
 
 use copperhold::bench::Bench;
-use copperhold::drill::fault::{Fault, Kind, Pair};
 use copperhold::drill::scene::{Phase, scene};
-use copperhold::drill::{PAST_LIMIT_K, SHEATH_LIMIT_C};
+use copperhold::drill::{AIR_LAG_S, Fault, Kind, PAST_LIMIT_K, Pair, SHEATH_LIMIT_C};
 use copperhold::files::{self, RigFile};
 use copperhold_core::units::Instant;
 use copperhold_core::vessel::Vessel;
@@ -111,7 +110,9 @@ fn drill(rig: &RigFile, scene: &Bench, phase: Phase, (one, other): (Member, Memb
     let element = phase.element();
     let power_w = *rig.rig.element_power_w().get(element);
     let start_s = scene.t_s();
-    let fault = |member: Member, at_s: f64| Fault::new(member.kind(), element, at_s, power_w, rig.rig.site.air_c);
+    // A probe in the air cools slowly on odd seeds, fast on even ones.
+    let air_lag_s = if seed % 2 == 1 { AIR_LAG_S.1 } else { AIR_LAG_S.0 };
+    let fault = |member: Member, at_s: f64| Fault::new(member.kind(), element, at_s, power_w, rig.rig.site.air_c).airing(air_lag_s);
     let mut bench = scene.clone();
     let mut remote = Remote::new();
     let link = one == Member::Link || other == Member::Link;

@@ -1,5 +1,6 @@
 //! The hazard table says what is so: its rows, its tests, its trips, its times, and what it leaves to hardware.
 
+use copperhold::drill::{ELSEWHERE, Kind};
 use copperhold_core::fast::{CLOCK_JUMP, LEASE};
 use copperhold_core::guard::sense::{
     ALONE_AFTER, ASK_AFTER, CONTACT_PATIENCE, NO_CURRENT_PATIENCE, UNASKED_CURRENT_PATIENCE, UNCOVERED_PATIENCE,
@@ -90,6 +91,17 @@ fn every_test_that_is_named_exists_and_every_row_with_a_reaction_names_one() {
         let reacts = !row.cells[3].starts_with("none");
         assert_eq!(!named.is_empty(), reacts, "H{}: {:?} with the tests {named:?}", row.number, row.cells[3]);
     }
+}
+
+#[test]
+fn every_row_is_drilled_or_it_is_said_why_not() {
+    let drilled = Kind::ALL.iter().flat_map(|kind| kind.name().0.split(' ')).filter(|row| *row != "-");
+    let elsewhere: BTreeSet<&str> = ELSEWHERE.iter().map(|(row, _)| *row).collect();
+    assert_eq!(elsewhere.len(), ELSEWHERE.len(), "one reason for each row");
+    let drilled: BTreeSet<&str> = drilled.collect();
+    assert_eq!(drilled.intersection(&elsewhere).count(), 0, "a row is drilled or not");
+    let all: BTreeSet<String> = drilled.union(&elsewhere).map(|row| (*row).to_owned()).collect();
+    assert_eq!(all, (1..=ROWS).map(|n| format!("H{n}")).collect());
 }
 
 #[test]

@@ -50,13 +50,19 @@ fn campaign(parser: Parser) {
     let (inputs, mut rng) = (parser.seeds(), Pcg::new(seed(), parser as u64));
     let (mut accepted, mut refused) = (0_u32, 0_u32);
     let mut count = |ok: bool| if ok { accepted += 1 } else { refused += 1 };
-    inputs.iter().for_each(|input| count(parser.feed(input)));
+    let nothing_else = |input: &[u8]| {
+        if parser == Parser::Frame {
+            heard(input).iter().for_each(|message| assert!(MESSAGES.contains(message), "{message:?} was never sent"));
+        }
+    };
+    for input in &inputs {
+        nothing_else(input);
+        count(parser.feed(input));
+    }
     for _ in 0..tries() {
         let (one, other) = (below(&mut rng, inputs.len()), below(&mut rng, inputs.len()));
         let input = spoil(&mut rng, &inputs[one], &inputs[other]);
-        if parser == Parser::Frame {
-            heard(&input).iter().for_each(|message| assert!(MESSAGES.contains(message), "{message:?} was never sent"));
-        }
+        nothing_else(&input);
         count(parser.feed(&input));
     }
     println!("{}: {accepted} accepted, {refused} refused", parser.name());

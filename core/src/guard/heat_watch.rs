@@ -8,8 +8,9 @@
 //!   It follows the reading down, and rises only with commanded work. A reading a margin above it was heated by something else. Pumps
 //!   can do that too, but never beyond the hottest other vessel.
 //! - **No rise** (probe out of the liquid, element open, probe frozen or swapped): a *debt* of rise. Power above half of full, smoothed over
-//!   the lag, runs it up; power below half and every movement of the reading pay it off. A hold, however its heat is sliced, never owes; full
-//!   power that moves nothing owes the limit after the work for [`EXPECTED_RISE`] of the largest filling.
+//!   the lag, runs it up; power below half and every rise of the reading pay it off. A hold, however its heat is sliced, never owes; full
+//!   power that moves nothing owes the limit after the work for [`EXPECTED_RISE`] of the largest filling. A fall pays too, as cold water
+//!   takes the heat, but only out of a *purse* that rises fill: a probe that hangs in the air falls for many minutes.
 //!
 //! Both judge by what was really fired, not by what anybody wanted, so every kind of demand is watched alike. Evidence is a sum in kelvin: a
 //! climb or a lag that is learned in between changes how it grows from there, and takes none of it away. A large cold vessel is given the time
@@ -27,7 +28,7 @@ pub const UNASKED_MARGIN: Kelvin = Kelvin::from_milli(1_000);
 /// Full power is found out once it should have raised the largest filling by this much.
 pub const EXPECTED_RISE: Kelvin = Kelvin::from_milli(2_000);
 /// The debt that trips: the share of that rise which full power must show at least. A coil that carries the heat into a mash leaves a half.
-const DEBT: Kelvin = Kelvin::from_milli(600);
+pub const DEBT: Kelvin = Kelvin::from_milli(600);
 /// A vessel may lose this share of what full power gives, in parts per million: a hold that needs less is never judged.
 const LOST_PPM: i64 = 500_000;
 /// What full power must show, of what is left after that: three fifths.
@@ -36,8 +37,11 @@ const SHOWN: (i64, i64) = (3, 5);
 const CLIMB_SHARE: I16F16 = I16F16::lit("0.5");
 /// No rise is not judged nearer to the boiling point than this: evaporation takes a growing share.
 const NEAR_BOIL: Kelvin = Kelvin::from_milli(8_000);
-/// A reading that turns back by less than this is noise.
-const NOISE: Kelvin = Kelvin::from_milli(150);
+/// A reading that turns back by less than this is noise: eight standard deviations of a poor probe's after the median filter. Less, and
+/// noise alone would pay every debt.
+const NOISE: Kelvin = Kelvin::from_milli(600);
+/// What a purse holds. Full power on a brimful 40 L and 5.5 kW is then forgiven for two minutes of cold water.
+pub const PURSE: Kelvin = Kelvin::from_milli(1_200);
 /// Faster than this many times the steepest climb, and by more than this in one tick, is a pour; it settles within this time.
 const LEAP_FACTOR: I16F16 = I16F16::lit("4");
 const LEAP: Kelvin = Kelvin::from_milli(400);
@@ -102,6 +106,8 @@ pub struct HeatWatch {
     mark: Option<Celsius>,
     /// Rise that is owed, in 2^-24 K/s for a microsecond.
     debt: i64,
+    /// What falls may still pay, in the same unit.
+    purse: i64,
     /// Smoothed share of full power, parts per million.
     usual: LagChain<1>,
 }
@@ -119,6 +125,7 @@ impl HeatWatch {
             poured: Span::ZERO,
             mark: None,
             debt: 0,
+            purse: PURSE_FULL,
             usual: LagChain::settled(0),
         }
     }
@@ -129,6 +136,7 @@ impl HeatWatch {
         self.last = None;
         self.mark = None;
         self.debt = 0;
+        self.purse = PURSE_FULL;
         self.usual = LagChain::settled(0);
     }
 
@@ -193,23 +201,25 @@ impl HeatWatch {
         let owed = if blind { above_half.min(0) } else { above_half };
         let climb = i64::from(self.flattest(facts).fixed().to_bits());
         let owed = climb.product(owed).product(SHOWN.0) / (SHOWN.1 * 1_000_000);
-        let paid = finely(self.movement(facts.reading));
-        self.debt = self.debt.saturating_add(owed.product(dt_us)).saturating_sub(paid).max(0);
+        self.debt = self.debt.saturating_add(owed.product(dt_us)).max(0);
+        self.pay(facts.reading);
         self.debt >= finely(DEBT)
     }
 
-    /// How far the reading has moved since the last tick, noise apart. A fall counts too: cold water takes the heat as well as the credit.
-    fn movement(&mut self, reading: Celsius) -> Kelvin {
+    /// Takes off what the reading's movement since the last tick pays, noise apart.
+    fn pay(&mut self, reading: Celsius) {
         let mark = *self.mark.get_or_insert(reading);
         let low = mark.less(NOISE);
         if reading > mark {
+            let rise = finely(reading.above(mark));
             self.mark = Some(reading);
-            reading.above(mark)
+            self.debt = self.debt.saturating_sub(rise).max(0);
+            self.purse = self.purse.saturating_add(rise).min(PURSE_FULL);
         } else if reading < low {
+            let fall = finely(low.above(reading)).min(self.purse).min(self.debt);
             self.mark = Some(reading.plus(NOISE));
-            low.above(reading)
-        } else {
-            Kelvin::ZERO
+            self.debt = self.debt.saturating_sub(fall);
+            self.purse = self.purse.saturating_sub(fall);
         }
     }
 
@@ -223,9 +233,12 @@ fn scaled(slope: Slope, by: I16F16) -> Slope {
     Slope::from_fixed(fixed::types::I8F24::from_bits(i32::try_from(bits).unwrap_or(i32::MAX)))
 }
 
+/// A full purse.
+const PURSE_FULL: i64 = finely(PURSE);
+
 /// A difference in the unit of the debt.
-fn finely(kelvin: Kelvin) -> i64 {
-    i64::from(kelvin.fixed().to_bits()).product(1_000_000 << 8)
+const fn finely(kelvin: Kelvin) -> i64 {
+    (kelvin.fixed().to_bits() as i64).saturating_mul(1_000_000 << 8)
 }
 
 fn one_and_a_half(span: Span) -> Span {

@@ -3,7 +3,7 @@
 use super::Failure;
 use clap::Args as ClapArgs;
 use copperhold::drill::stress::Lossy;
-use copperhold::drill::{self, Outcome};
+use copperhold::drill::{self, Outcome, Quiet};
 use copperhold::files::{self, RigFile};
 use copperhold::rehearse::Rehearsal;
 use copperhold_core::guard::Trip;
@@ -18,17 +18,20 @@ pub struct Args {
     /// Rigs to drill (TOML). Default: the three that are shipped.
     #[arg(long, value_name = "RIG")]
     rig: Vec<PathBuf>,
+    /// Besides, breweries drawn at random: 22 to 89 L, 2 to 5.5 kW, any probe, lag, noise and room. Each is drilled once.
+    #[arg(long, value_name = "N", default_value_t = 10)]
+    drawn_rigs: u32,
     /// Seeds per rig: each gives other fillings, targets and moments.
     #[arg(long, value_name = "N", default_value_t = 2)]
     seeds: u64,
-    /// Whole days without a fault, to count false trips.
-    #[arg(long, value_name = "N", default_value_t = 6)]
-    quiet_days: u64,
+    /// Whole days without a fault, to count false trips. Default: as many as drills.
+    #[arg(long, value_name = "N")]
+    quiet_days: Option<u64>,
     /// Whole days with twice the noise and every hundredth reading missing, to count trips.
     #[arg(long, value_name = "N", default_value_t = 0)]
     stress_days: u64,
     /// Rigs drawn at random as in `copperhold survey`, each heated twice without a fault, to count false trips.
-    #[arg(long, value_name = "N", default_value_t = 20)]
+    #[arg(long, value_name = "N", default_value_t = 100)]
     survey_rigs: u32,
     /// Write a report with the matrix.
     #[arg(long, value_name = "FILE.html")]
@@ -43,29 +46,27 @@ const SHIPPED: [(&str, &str, &str); 2] = [
 /// Runs it.
 pub fn run(args: &Args) -> Result<ExitCode, Failure> {
     let rigs = load(args)?;
-    let jobs: Vec<(usize, u64)> = (0..rigs.len()).flat_map(|rig| (1..=args.seeds).map(move |seed| (rig, seed))).collect();
+    let shipped = rigs.iter().flat_map(|rig| (1..=args.seeds).map(move |seed| (rig.clone(), seed)));
+    let drawn = (0..args.drawn_rigs).map(|number| (drill::draw::rig(number, 1), u64::from(number)));
+    let jobs: Vec<(RigFile, u64)> = shipped.chain(drawn).collect();
     let drills: Result<Vec<Vec<Outcome>>, _> =
-        jobs.par_iter().progress_with(bar(jobs.len(), "drills")).map(|&(rig, seed)| drill::all_of(&rigs[rig], seed)).collect();
+        jobs.par_iter().progress_with(bar(jobs.len(), "rigs")).map(|(rig, seed)| drill::all_of(rig, *seed)).collect();
     let outcomes: Vec<Outcome> =
         drills.map_err(|error| Failure::bad_input(format!("error: the controller does not accept a rig: {error:?}")))?.concat();
-    let (on_days, hours) = quiet_days(args.quiet_days, "quiet days", false)?;
+    let days = args.quiet_days.unwrap_or(outcomes.len() as u64);
+    let (day_trips, hours) = quiet_days(days, "quiet days", false)?;
     let tripped_rigs: Vec<(u32, Trip)> = (0..args.survey_rigs)
         .into_par_iter()
         .progress_with(bar(args.survey_rigs as usize, "survey rigs"))
         .filter_map(|number| copperhold::survey::false_trip(number, 1).map(|trip| (number, trip)))
         .collect();
-    let on_rigs = tripped_rigs.len();
-    let false_trips = on_days + on_rigs;
-    print!("{}", drill::table(&outcomes, args.quiet_days as usize, false_trips));
-    println!(
-        "\nWithout a fault: {} brew days, {hours:.0} brew hours, {on_days} trips; {} random rigs heated twice, {on_rigs} trips.",
-        args.quiet_days, args.survey_rigs
-    );
+    let quiet = Quiet { days, hours, day_trips, rigs: args.survey_rigs, rig_trips: tripped_rigs.len() };
+    print!("{}", drill::table(&outcomes, &quiet));
     for (number, trip) in tripped_rigs {
         println!("  rig {number} of the survey with seed 1: {trip}");
     }
     if let Some(path) = &args.report {
-        copperhold::report::write_atomically(path, &drill::page(&outcomes, args.quiet_days as usize, false_trips))
+        copperhold::report::write_atomically(path, &drill::page(&outcomes, &quiet))
             .map_err(|e| Failure::bad_input(format!("error: {e}")))?;
         println!("\nReport: {}", path.display());
     }
@@ -76,7 +77,7 @@ pub fn run(args: &Args) -> Result<ExitCode, Failure> {
             args.stress_days
         );
     }
-    let good = false_trips == 0 && outcomes.iter().all(|outcome| outcome.passed);
+    let good = quiet.false_trips() == 0 && outcomes.iter().all(|outcome| outcome.passed);
     Ok(if good { ExitCode::SUCCESS } else { ExitCode::from(1) })
 }
 

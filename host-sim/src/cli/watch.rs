@@ -3,7 +3,7 @@
 use super::Failure;
 use super::rehearse::{load, refuse};
 use clap::Args as ClapArgs;
-use copperhold::drill::fault::Kind;
+use copperhold::drill::Kind;
 use copperhold::files::{self, quantity::Dimension};
 use copperhold::telemetry::{discovery, mqtt};
 use copperhold::watch::diary::Texts;

@@ -1,12 +1,15 @@
 //! What is expected of the controller when a fault comes, and what it cannot see.
 
-use super::fault::{Fault, Kind, WATCHDOG_S};
+use super::fault::{Fault, WATCHDOG_S};
+use super::kind::Kind;
 use super::scene::Phase;
-use super::{Outcome, PAST_LIMIT_K, SHEATH_LIMIT_C};
+use super::{Outcome, PAST_LIMIT_K};
 use crate::bench::Bench;
 use crate::files::RigFile;
 use crate::fit;
-use copperhold_core::guard::heat_watch::{EXPECTED_RISE, UNASKED_MARGIN};
+use copperhold_core::guard::heat_watch::{DEBT, EXPECTED_RISE, PURSE, UNASKED_MARGIN};
+use copperhold_core::guard::sense::ALONE_AFTER;
+use copperhold_core::vessel::Element;
 
 /// What should happen.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -33,39 +36,44 @@ pub enum Expected {
 }
 
 impl Expected {
-    /// Whether an outcome is as expected and nothing unsafe happened.
-    pub fn is_met(&self, outcome: &Outcome) -> bool {
-        let safe = outcome.injected && !outcome.heat_after_trip;
+    /// The longest time, s, where there is one.
+    pub const fn within_s(&self) -> Option<f64> {
         match *self {
-            Expected::Trip { within_s } => {
-                safe && outcome.past_limit_k <= PAST_LIMIT_K
-                    && outcome.sheath_c < SHEATH_LIMIT_C
-                    && outcome.trip.as_ref().is_some_and(|(_, after_s)| *after_s <= within_s)
-            }
-            Expected::Off { within_s } => safe && outcome.heated_for_s <= within_s,
-            Expected::Borne { over_k } => {
-                safe && outcome.trip.is_none() && outcome.over_k <= over_k && outcome.sheath_c < SHEATH_LIMIT_C
-            }
-            Expected::Cold => safe && outcome.over_k <= 1.0,
-            // Not seeing it is no failure; doing harm by a wrong reaction would be.
-            Expected::Unseen(_) => safe,
+            Expected::Trip { within_s } | Expected::Off { within_s } => Some(within_s),
+            Expected::Borne { .. } | Expected::Cold | Expected::Unseen(_) => None,
         }
+    }
+
+    /// Whether an outcome is as expected and nothing unsafe happened that software could have prevented.
+    pub fn is_met(&self, outcome: &Outcome) -> bool {
+        let answered = match *self {
+            Expected::Trip { within_s } => outcome.trip.as_ref().is_some_and(|(_, after_s)| *after_s <= within_s),
+            Expected::Off { within_s } => outcome.heated_for_s <= within_s,
+            Expected::Borne { over_k } => outcome.trip.is_none() && outcome.over_k <= over_k,
+            Expected::Cold => outcome.over_k <= 1.0,
+            // Not seeing it is no failure.
+            Expected::Unseen(_) => true,
+        };
+        outcome.injected && answered && !outcome.is_unsafe()
     }
 }
 
 const DRY: &str = "a dry sheath glows within seconds: only a level or flow line, or a cut-out on the element, is fast enough";
 const BOILING: &str = "at the boil more power shows in no thermometer: a current line, or the brewer's eyes";
+const SLIPS: &str = "at the boil a fixed share is fired and no rise is expected: a probe that slips out and cools slowly is found late or not at all";
 const FROZEN: &str = "a reading that froze where it should be looks right: the vessel's own cut-out";
 const DRIFT: &str = "a slow drift looks like water that cools: check probes against each other before the day; the cut-out";
 
 /// A current line shows it as soon as the element is off for a whole control tick.
-const CURRENT_S: f64 = 30.0;
+const CURRENT_S: f64 = 1.5;
 
 /// Whether a fault has a meaning in a phase.
 pub const fn applies(kind: Kind, phase: Phase) -> bool {
     match kind {
         Kind::CoilFlowStops => matches!(phase, Phase::Mash),
-        Kind::ElementOpen | Kind::ContactorOpen => !matches!(phase, Phase::Idle),
+        Kind::FullPowerByHand => matches!(phase, Phase::Idle | Phase::HeatUp | Phase::Hold),
+        Kind::Nobody => matches!(phase, Phase::Idle | Phase::Hold),
+        Kind::ElementOpen | Kind::ElementOpenWithCurrent | Kind::ContactorOpen => !matches!(phase, Phase::Idle),
         _ => true,
     }
 }
@@ -79,7 +87,7 @@ pub fn expected(rig: &RigFile, bench: &Bench<Fault>, kind: Kind, phase: Phase) -
         Kind::Dry => Expected::Unseen(DRY),
         // Hold at once, trip after the patience of the level line.
         Kind::DryWithLevel if matches!(phase, Phase::Idle) => Expected::Borne { over_k: 2.0 },
-        Kind::DryWithLevel => trip(6.0),
+        Kind::DryWithLevel => trip(2.6),
         Kind::RelayShorted | Kind::RelayHalfShorted => match phase {
             Phase::Boil | Phase::NearBoil => Expected::Unseen(BOILING),
             _ => trip(limits.unasked_s * if matches!(kind, Kind::RelayHalfShorted) { 2.0 } else { 1.0 }),
@@ -88,12 +96,22 @@ pub fn expected(rig: &RigFile, bench: &Bench<Fault>, kind: Kind, phase: Phase) -
             Phase::Boil | Phase::NearBoil => Expected::Unseen(BOILING),
             _ => trip(CURRENT_S),
         },
-        Kind::ContactorStuck => trip(6.0),
+        Kind::ContactorStuck => trip(1.0),
         Kind::ContactorOpen => trip(1.5),
-        Kind::ProbeOut | Kind::ProbesSwapped => match phase {
-            Phase::Idle => Expected::Borne { over_k: 2.0 },
-            _ => trip(limits.no_rise_s),
+        Kind::ProbeOut | Kind::ProbesSwapped if matches!(phase, Phase::Idle) => Expected::Borne { over_k: 2.0 },
+        Kind::ProbeOut if matches!(phase, Phase::Boil) => Expected::Unseen(SLIPS),
+        Kind::ProbeOut => trip(limits.falls_s),
+        Kind::ProbesSwapped => trip(limits.no_rise_s),
+        Kind::ElementsSwapped => match phase {
+            Phase::HeatUp => trip(limits.no_rise_s),
+            // The other vessel has half of the time.
+            Phase::Changeover => trip(2.0 * limits.unasked_s),
+            // The kettle is empty.
+            Phase::Mash => Expected::Unseen(DRY),
+            Phase::Idle | Phase::Hold | Phase::NearBoil | Phase::Boil => Expected::Cold,
         },
+        Kind::Nobody => trip(ALONE_AFTER.as_millis() as f64 / 1_000.0 + 1.0),
+        Kind::FullPowerByHand => trip(limits.seen_s),
         Kind::ProbeOpen | Kind::ProbeShorted if matches!(phase, Phase::Idle) => Expected::Borne { over_k: 2.0 },
         Kind::ProbeOpen | Kind::ProbeShorted => trip(8.0),
         Kind::ProbeFrozen if heating => trip(limits.no_rise_s),
@@ -106,6 +124,9 @@ pub fn expected(rig: &RigFile, bench: &Bench<Fault>, kind: Kind, phase: Phase) -
         // The tick of the reset comes with the next control period.
         Kind::Hang => Expected::Off { within_s: WATCHDOG_S + 0.3 },
         Kind::KeyOff | Kind::StopPressed | Kind::ArmButtonStuck => Expected::Off { within_s: 0.25 },
+        // Three seconds of patience once it is fully on; a burst is no evidence.
+        Kind::ElementOpenWithCurrent if heating => trip(4.0),
+        Kind::ElementOpenWithCurrent => Expected::Cold,
         Kind::ElementOpen if heating => trip(limits.no_rise_s),
         Kind::ElementOpen => Expected::Cold,
     }
@@ -115,21 +136,44 @@ pub fn expected(rig: &RigFile, bench: &Bench<Fault>, kind: Kind, phase: Phase) -
 struct Limits {
     unasked_s: f64,
     no_rise_s: f64,
+    falls_s: f64,
+    seen_s: f64,
+}
+
+/// Climb of an element's vessel at full power, K/s, and the lag from the element to the reading, s.
+fn truth(rig: &RigFile, bench: &Bench<Fault>, element: Element) -> (f64, f64) {
+    let vessel = rig.rig.vessel(element.vessel());
+    let climb_k_per_s = *rig.rig.element_power_w().get(element) / bench.brewery.heat_capacity_j_per_k(element.vessel());
+    let sheath_s = vessel.element.map_or(0.0, |e| e.sheath_j_per_k / e.sheath_w_per_k);
+    (climb_k_per_s, sheath_s + vessel.mixing_s + vessel.probe.lag_s + vessel.probe.delay_s)
+}
+
+/// How far water may pass its limit, K. Where nothing but the limit itself can end the heat, water leads a slow thermometer by its climb
+/// over the lag.
+pub fn may_pass_k(rig: &RigFile, bench: &Bench<Fault>, kind: Kind) -> f64 {
+    let leads_k = || {
+        let (climb_k_per_s, lag_s) = truth(rig, bench, Element::LiquorTank);
+        climb_k_per_s * lag_s
+    };
+    PAST_LIMIT_K + if matches!(kind, Kind::FullPowerByHand | Kind::ElementsSwapped) { leads_k() } else { 0.0 }
 }
 
 impl Limits {
     fn of(rig: &RigFile, bench: &Bench<Fault>, phase: Phase) -> Limits {
         let element = phase.element();
-        let vessel = rig.rig.vessel(element.vessel());
-        let power_w = *rig.rig.element_power_w().get(element);
-        let truth_k_per_s = power_w / bench.brewery.heat_capacity_j_per_k(element.vessel());
-        let sheath_s = vessel.element.map_or(0.0, |e| e.sheath_j_per_k / e.sheath_w_per_k);
-        let lag_s = sheath_s + vessel.mixing_s + vessel.probe.lag_s + vessel.probe.delay_s;
+        let (truth_k_per_s, lag_s) = truth(rig, bench, element);
         let slowest = fit::settings(rig).ok().and_then(|s| s.slowest(element)).map_or(1e-3, |s| f64::from(s.micro()) * 1e-6);
         let kelvin = |k: copperhold_core::units::Kelvin| f64::from(k.milli()) * 1e-3;
         Limits {
             // The margin's worth of heat, once more for what the law gives before it notices, and the lag it takes to be seen.
             unasked_s: 2.0 * (kelvin(UNASKED_MARGIN) + 1.0) / truth_k_per_s + 2.0 * lag_s + 60.0,
+            // The same, with what a fall is forgiven: the purse's share of that work on top.
+            falls_s: 120.0
+                + 1.5 * kelvin(EXPECTED_RISE) * (1.0 + kelvin(PURSE) / kelvin(DEBT)) / slowest
+                + 2.0 * lag_s.max(60.0)
+                + 10.0,
+            // Two seconds of patience, a sample of the filter, and a thermometer that lags behind by as long as it does.
+            seen_s: 5.0 + 2.0 * lag_s,
             // The fall into the air, the work that should have shown, one and a half lags and ten seconds of grace.
             no_rise_s: 120.0 + 1.5 * kelvin(EXPECTED_RISE) / slowest + 2.0 * lag_s.max(60.0) + 10.0,
         }

@@ -1,172 +1,22 @@
 //! Faults: each wraps the brewery or the panel, and says when it really took effect.
 
+use super::kind::Kind;
+use super::sign::{Sign, Veil};
 use crate::bench::Tamper;
 use crate::plant::{Brewery, Drive, FlowShare};
 use copperhold_core::fast::{Outputs, Switches};
-use copperhold_core::guard::sense::Sense;
 use copperhold_core::probe::{ProbeFault, Reading};
 use copperhold_core::units::{Celsius, Instant, Kelvin, Span};
-use copperhold_core::vessel::{Element, PerElement, PerVessel, Vessel};
+use copperhold_core::vessel::{Element, PerElement, PerVessel};
 
-/// What goes wrong. Numbers are rows of the hazard table in the contributors' guide.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
-pub enum Kind {
-    /// H2, H3: the vessel runs dry around its element; no level line.
-    Dry,
-    /// H2, H3: the same on a rig with a level line.
-    DryWithLevel,
-    /// H6: the relay in use has failed shorted.
-    RelayShorted,
-    /// H6: one half of it has: half the power.
-    RelayHalfShorted,
-    /// H6: shorted, on a rig with a current line.
-    RelayShortedWithCurrent,
-    /// H7: the contactor is welded and the key is turned off; rig with an auxiliary contact.
-    ContactorStuck,
-    /// H8: the contactor drops out; rig with an auxiliary contact.
-    ContactorOpen,
-    /// H9: the probe falls out of the liquid.
-    ProbeOut,
-    /// H10: the probes of tank and kettle are swapped.
-    ProbesSwapped,
-    /// H11: the probe's wire breaks.
-    ProbeOpen,
-    /// H11: the probe is shorted.
-    ProbeShorted,
-    /// H12: the reading freezes.
-    ProbeFrozen,
-    /// H12: the reading drifts down, 0.2 K a minute.
-    ProbeDrifts,
-    /// H13: one wild sample a minute.
-    ProbeGlitches,
-    /// H15: the flow through the coil stops.
-    CoilFlowStops,
-    /// H18, H28: the supply dips and the controller starts anew, key still on.
-    BrownOut,
-    /// H19: the program hangs with its outputs as they are, until the watchdog resets it half a second later; key still on.
-    Hang,
-    /// H22: the clock stands still.
-    ClockStops,
-    /// H22: the clock jumps ahead by an hour.
-    ClockJumps,
-    /// H29: the key is turned off.
-    KeyOff,
-    /// H30: the stop loop opens, and closes again two seconds later.
-    StopPressed,
-    /// H31: the arm button sticks, and somebody cycles the key.
-    ArmButtonStuck,
-    /// H32: the element burns out or its relay stays open.
-    ElementOpen,
-    /// The mains sags by a tenth: no fault, and to be borne.
-    MainsSags,
-    /// Nothing at all: counts false trips.
-    None,
-}
-
-impl Kind {
-    /// All faults, without [`Kind::None`].
-    pub const ALL: [Kind; 24] = [
-        Kind::Dry,
-        Kind::DryWithLevel,
-        Kind::RelayShorted,
-        Kind::RelayHalfShorted,
-        Kind::RelayShortedWithCurrent,
-        Kind::ContactorStuck,
-        Kind::ContactorOpen,
-        Kind::ProbeOut,
-        Kind::ProbesSwapped,
-        Kind::ProbeOpen,
-        Kind::ProbeShorted,
-        Kind::ProbeFrozen,
-        Kind::ProbeDrifts,
-        Kind::ProbeGlitches,
-        Kind::CoilFlowStops,
-        Kind::BrownOut,
-        Kind::Hang,
-        Kind::ClockStops,
-        Kind::ClockJumps,
-        Kind::KeyOff,
-        Kind::StopPressed,
-        Kind::ArmButtonStuck,
-        Kind::ElementOpen,
-        Kind::MainsSags,
-    ];
-
-    /// Hazard rows and the fault in words.
-    pub const fn name(self) -> (&'static str, &'static str) {
-        match self {
-            Kind::Dry => ("H2 H3", "element dry, no level line"),
-            Kind::DryWithLevel => ("H2 H3", "element dry, level line"),
-            Kind::RelayShorted => ("H6", "relay shorted"),
-            Kind::RelayHalfShorted => ("H6", "relay half shorted"),
-            Kind::RelayShortedWithCurrent => ("H6", "relay shorted, current line"),
-            Kind::ContactorStuck => ("H7", "contactor welded, aux contact"),
-            Kind::ContactorOpen => ("H8", "contactor drops out, aux contact"),
-            Kind::ProbeOut => ("H9", "probe out of the liquid"),
-            Kind::ProbesSwapped => ("H10", "probes swapped"),
-            Kind::ProbeOpen => ("H11", "probe wire broken"),
-            Kind::ProbeShorted => ("H11", "probe shorted"),
-            Kind::ProbeFrozen => ("H12", "probe frozen"),
-            Kind::ProbeDrifts => ("H12", "probe drifts low"),
-            Kind::ProbeGlitches => ("H13", "one wild sample a minute"),
-            Kind::CoilFlowStops => ("H15", "coil flow stops"),
-            Kind::BrownOut => ("H18 H28", "supply dips, key on"),
-            Kind::Hang => ("H19", "program hangs, key on"),
-            Kind::ClockStops => ("H22", "clock stands still"),
-            Kind::ClockJumps => ("H22", "clock jumps an hour"),
-            Kind::KeyOff => ("H29", "key off"),
-            Kind::StopPressed => ("H30", "stop pressed and released"),
-            Kind::ArmButtonStuck => ("H31", "arm button stuck"),
-            Kind::ElementOpen => ("H32", "element open"),
-            Kind::MainsSags => ("-", "mains sags by a tenth"),
-            Kind::None => ("-", "no fault"),
-        }
-    }
-
-    /// Whether it shows nowhere while full power is asked for anyway.
-    pub const fn hides_behind_full_power(self) -> bool {
-        matches!(self, Kind::RelayShorted | Kind::RelayHalfShorted | Kind::RelayShortedWithCurrent)
-    }
-
-    /// Whether the reaction is judged tick by tick.
-    pub const fn is_fast(self) -> bool {
-        matches!(
-            self,
-            Kind::BrownOut
-                | Kind::Hang
-                | Kind::ClockStops
-                | Kind::ClockJumps
-                | Kind::KeyOff
-                | Kind::StopPressed
-                | Kind::ArmButtonStuck
-        )
-    }
-}
-
+/// One control period, s.
+const PERIOD_S: f64 = 0.25;
 /// The watchdog resets a program that hangs after this long, s.
 pub const WATCHDOG_S: f64 = 0.5;
 
-/// What a detector looks for, to be kept from it: shows what the detector is worth.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
-pub enum Sign {
-    /// The contactor's auxiliary contact.
-    Contact,
-    /// The current lines.
-    Current,
-    /// The level lines.
-    Level,
-    /// The stop loop.
-    StopLoop,
-    /// The key.
-    Key,
-    /// That a reading has failed: the last sound one is shown instead.
-    ProbeFault,
-    /// That a vessel is at its limit: it is shown a kelvin below the lowest limit there is.
-    Limit,
-}
-
-/// A kelvin below the limit of tank and tun.
-const BELOW_LIMIT: Celsius = Celsius::from_milli(89_000);
+/// A probe that hangs in the air follows it with a lag of some tens of seconds, if it is thin and wet, to minutes, in its well; common
+/// practice, no source. A drill draws from this range, s.
+pub const AIR_LAG_S: (f64, f64) = (15.0, 240.0);
 
 /// One fault, injected at a moment.
 #[derive(Debug, Clone)]
@@ -181,14 +31,16 @@ pub struct Fault {
     pub effect_s: Option<f64>,
     /// Energy that reached an element without having been commanded, J.
     pub unasked_j: f64,
-    /// When the first of it came, s.
-    pub unasked_s: Option<f64>,
+    /// When there first was something to see, where that is later than its taking effect, s.
+    pub shown_s: Option<f64>,
     /// Power of the element in use, W.
     pub power_w: f64,
-    hidden: Option<Sign>,
-    sound: PerVessel<Option<Celsius>>,
+    veil: Veil,
     air_c: f64,
+    air_lag_s: f64,
     held: Option<Celsius>,
+    /// The probe in the air, degrees Celsius.
+    aired_c: Option<f64>,
     frozen_at: Option<Instant>,
     restarted: bool,
     emptied: bool,
@@ -203,12 +55,13 @@ impl Fault {
             at_s,
             effect_s: None,
             unasked_j: 0.0,
-            unasked_s: None,
+            shown_s: None,
             power_w,
-            hidden: None,
-            sound: PerVessel::default(),
+            veil: Veil::default(),
             air_c,
+            air_lag_s: AIR_LAG_S.0,
             held: None,
+            aired_c: None,
             frozen_at: None,
             restarted: false,
             emptied: false,
@@ -217,7 +70,12 @@ impl Fault {
 
     /// The same, with a sign kept from the controller.
     pub fn hiding(self, hidden: Option<Sign>) -> Fault {
-        Fault { hidden, ..self }
+        Fault { veil: Veil::of(hidden), ..self }
+    }
+
+    /// The same, with another lag of the probe in the air, s.
+    pub const fn airing(self, air_lag_s: f64) -> Fault {
+        Fault { air_lag_s, ..self }
     }
 
     fn begins(&mut self, t_s: f64) -> bool {
@@ -229,36 +87,9 @@ impl Fault {
 
     /// A first-order fall towards the air, of a probe that hangs out.
     fn in_air(&mut self, reading: Celsius) -> Celsius {
-        let held = self.held.get_or_insert(reading);
-        let air = crate::fit::celsius(self.air_c);
-        let step = Kelvin::from_milli(air.above(*held).milli() / 60);
-        *held = held.plus(step);
-        *held
-    }
-}
-
-impl Fault {
-    fn hide_readings(&mut self, readings: &mut PerVessel<Reading>) {
-        for vessel in Vessel::ALL {
-            let (reading, sound) = (readings.get_mut(vessel), self.sound.get_mut(vessel));
-            match (self.hidden, *reading) {
-                (Some(Sign::ProbeFault), Ok(c)) => *sound = Some(c),
-                (Some(Sign::ProbeFault), Err(_)) => *reading = sound.map_or(*reading, Ok),
-                (Some(Sign::Limit), Ok(c)) => *reading = Ok(c.min(BELOW_LIMIT)),
-                _ => {}
-            }
-        }
-    }
-
-    const fn hide_switches(&self, switches: &mut Switches) {
-        match self.hidden {
-            Some(Sign::Contact) => switches.sense.contactor = None,
-            Some(Sign::Current) => switches.sense.current = Sense::NONE.current,
-            Some(Sign::Level) => switches.sense.covered = Sense::NONE.covered,
-            Some(Sign::StopLoop) => switches.stop_loop = true,
-            Some(Sign::Key) => switches.key = true,
-            Some(Sign::ProbeFault | Sign::Limit) | None => {}
-        }
+        let aired_c = self.aired_c.get_or_insert(crate::fit::degrees(reading));
+        *aired_c += (self.air_c - *aired_c) * PERIOD_S / self.air_lag_s;
+        crate::fit::celsius(*aired_c)
     }
 
     fn change_readings(&mut self, t_s: f64, readings: &mut PerVessel<Reading>) {
@@ -311,7 +142,11 @@ impl Fault {
             }
             Kind::ContactorStuck => {
                 let welded = self.begins(t_s);
-                switches.key &= !(welded && t_s >= self.at_s + 5.0);
+                // Nothing shows before the coil is off.
+                if welded && t_s >= self.at_s + 5.0 {
+                    self.shown_s.get_or_insert(t_s);
+                    switches.key = false;
+                }
                 switches.sense.contactor = Some(outputs.contactor || welded);
             }
             Kind::ContactorOpen => switches.sense.contactor = Some(outputs.contactor && !self.begins(t_s)),
@@ -319,6 +154,14 @@ impl Fault {
             Kind::RelayShortedWithCurrent => {
                 let shorted = self.begins(t_s) && outputs.contactor;
                 switches.sense.current = PerElement::build(|e| Some(outputs.element == Some(e) || (shorted && e == self.element)));
+            }
+            Kind::ElementOpenWithCurrent => {
+                let open = self.begins(t_s);
+                let of_it = |e| outputs.element == Some(e) && !(open && e == self.element);
+                switches.sense.current = PerElement::build(|e| Some(of_it(e)));
+            }
+            Kind::Nobody | Kind::FullPowerByHand => {
+                self.begins(t_s);
             }
             _ => {}
         }
@@ -328,20 +171,23 @@ impl Fault {
 impl Tamper for Fault {
     fn readings(&mut self, t_s: f64, readings: &mut PerVessel<Reading>) {
         self.change_readings(t_s, readings);
-        self.hide_readings(readings);
+        self.veil.readings(readings);
     }
 
     fn switches(&mut self, t_s: f64, outputs: &Outputs, switches: &mut Switches) {
         self.change_switches(t_s, outputs, switches);
-        self.hide_switches(switches);
+        self.veil.switches(t_s, switches);
     }
 
     fn clock(&mut self, now: Instant) -> Instant {
         let t_s = now.as_micros() as f64 * 1e-6;
-        if !matches!(self.kind, Kind::ClockStops | Kind::ClockJumps) || !self.begins(t_s) {
-            return now;
-        }
-        if self.kind == Kind::ClockStops { *self.frozen_at.get_or_insert(now) } else { now.plus(Span::from_secs(3600)) }
+        let kind = self.kind;
+        let shown = match kind {
+            Kind::ClockStops if self.begins(t_s) => *self.frozen_at.get_or_insert(now),
+            Kind::ClockJumps if self.begins(t_s) => now.plus(Span::from_secs(3600)),
+            _ => now,
+        };
+        self.veil.clock(shown)
     }
 
     fn restarts(&mut self, t_s: f64) -> bool {
@@ -368,17 +214,30 @@ impl Tamper for Fault {
             {
                 let share = if kind == Kind::RelayHalfShorted { 0.5 } else { 1.0 };
                 let now = commanded.max(share);
-                if now > commanded {
-                    self.unasked_s.get_or_insert(t_s);
+                if kind != Kind::RelayShortedWithCurrent && now > commanded {
+                    self.shown_s.get_or_insert(t_s);
                 }
-                self.unasked_j += (now - commanded) * self.power_w * 0.25;
+                // A current line shows it once the element has no grant.
+                if kind == Kind::RelayShortedWithCurrent {
+                    self.shown_s = if outputs.grant == Some(self.element) { None } else { self.shown_s.or(Some(t_s)) };
+                }
+                self.unasked_j += (now - commanded) * self.power_w * PERIOD_S;
                 *drive.element_on.get_mut(self.element) = now;
             }
-            Kind::ElementOpen if self.begins(t_s) => *drive.element_on.get_mut(self.element) = 0.0,
+            Kind::ElementOpen | Kind::ElementOpenWithCurrent if self.begins(t_s) => *drive.element_on.get_mut(self.element) = 0.0,
             Kind::ContactorOpen if self.begins(t_s) => drive.element_on = PerElement::default(),
             Kind::Dry | Kind::DryWithLevel if !self.emptied && self.begins(t_s) => {
                 self.emptied = true;
+                self.shown_s = (commanded > 0.0).then_some(t_s);
                 brewery.empty(self.element.vessel());
+            }
+            // The level line is looked at while its element heats.
+            Kind::DryWithLevel if self.emptied && commanded > 0.0 => {
+                self.shown_s.get_or_insert(t_s);
+            }
+            Kind::ElementsSwapped if self.begins(t_s) => {
+                let on = drive.element_on;
+                drive.element_on = PerElement { liquor_tank: on.boil_kettle, boil_kettle: on.liquor_tank };
             }
             Kind::CoilFlowStops if self.begins(t_s) => brewery.set_flow(FlowShare { mash: 0.0, ..brewery.flow() }),
             Kind::MainsSags if self.effect_s.is_none() && self.begins(t_s) => {

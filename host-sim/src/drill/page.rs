@@ -1,64 +1,83 @@
 //! The campaign as a page: a matrix that is read at a glance.
 
-use super::fault::Kind;
+use super::figures::{Quiet, figures};
+use super::kind::{ELSEWHERE, Kind};
 use super::scene::Phase;
-use super::table::{Cell, cell};
-use super::{Expected, Outcome};
+use super::table::{Cell, cell, unseen};
+use super::{Outcome, SHEATH_LIMIT_C};
 use crate::report::html::{dressed, escaped};
 use std::fmt::Write;
 
 const STYLE: &str = "
 .matrix{border-collapse:separate;border-spacing:3px;width:100%;font-size:.8125rem}
-.matrix th{font-weight:600;text-align:left;padding:4px 6px;vertical-align:bottom}
-.matrix th.row{white-space:nowrap;font-weight:400}.matrix th.row b{font-weight:600}
-.matrix td{padding:5px 6px;border:1px solid var(--rule);min-width:5.2em;vertical-align:top;line-height:1.3}
+.matrix th{font-weight:600;text-align:left;padding:4px 6px;vertical-align:bottom;border:0}
+.matrix th.row{font-weight:400;vertical-align:top}.matrix th.row b{font-weight:600}
+.matrix td{position:relative;padding:5px 6px 8px;border:1px solid var(--rule);min-width:5.8em;vertical-align:top;text-align:left;line-height:1.3}
 .matrix td.good{background:var(--band)}
 .matrix td.bad{border:2px solid var(--trip);color:var(--trip);font-weight:600}
 .matrix td.blind{border-style:dashed;color:var(--quiet)}
 .matrix td.none{border:0}
-.matrix small{display:block;color:var(--quiet)}
-.matrix th:first-child{position:sticky;left:0;background:var(--paper)}
-.wide{overflow-x:auto}
+.matrix small{display:block;color:var(--quiet);font-weight:400}
+.matrix i{position:absolute;left:0;bottom:0;height:3px;background:var(--quiet)}
+.matrix td.bad i{background:var(--trip)}
+.facts{display:grid;grid-template-columns:minmax(12rem,auto) 1fr;gap:6px 24px;margin:0}
+.facts dt{color:var(--quiet)}.facts dd{margin:0}.facts dt::first-letter{text-transform:uppercase}
+@media (max-width:60rem){
+.matrix,.matrix tbody,.matrix tr,.matrix th.row,.matrix td{display:block}
+.matrix thead{display:none}
+.matrix tr{display:grid;grid-template-columns:repeat(auto-fill,minmax(6.2rem,1fr));gap:3px;margin:0 0 16px}
+.matrix th.row{grid-column:1/-1;padding:4px 0}.matrix th.row small{display:inline;margin-left:.5em}
+.matrix td{min-width:0}.matrix td.none{display:none}
+.matrix td::before{content:attr(data-phase);display:block;color:var(--quiet);font-weight:400;font-size:.75rem}
+.facts{grid-template-columns:1fr;gap:0}.facts dd{margin:0 0 10px}
+}
 ";
 
 /// The page.
-pub fn page(outcomes: &[Outcome], quiet_days: usize, false_trips: usize) -> String {
+pub fn page(outcomes: &[Outcome], quiet: &Quiet) -> String {
     let failed = outcomes.iter().filter(|o| !o.passed).count();
-    let headline = if failed == 0 && false_trips == 0 {
-        "Every fault got the answer it should."
-    } else {
-        "Some faults did not get the answer they should."
-    };
-    let tone = if failed == 0 && false_trips == 0 { "well" } else { "tripped" };
-    let sheath = outcomes.iter().filter(|o| o.kind != Kind::Dry).map(|o| o.sheath_c).fold(f64::NEG_INFINITY, f64::max);
+    let well = failed == 0 && quiet.false_trips() == 0;
+    let headline = if well { "Every fault got the answer it should." } else { "Some faults did not get the answer they should." };
     let mut body = format!(
         "<header>\n<h1>Drills</h1>\n<p class=\"quiet\">Faults injected on purpose, in simulation, against the real controller.</p>\n\
-         <div class=\"answer {tone}\">\n<p class=\"verdict\">{headline}</p>\n<p>{} drills, {failed} not as expected. {quiet_days} whole days \
-         without a fault, {false_trips} false trips.</p>\n</div>\n<dl class=\"tiles\">\n{}{}{}{}</dl>\n</header>\n<main>\n",
+         <div class=\"answer {}\">\n<p class=\"verdict\">{headline}</p>\n<p>{} drills, {failed} not as expected. {} whole days and {} random \
+         rigs without a fault, {} false trips.</p>\n</div>\n</header>\n<main>\n",
+        if well { "well" } else { "tripped" },
         outcomes.len(),
-        tile("Drills", &outcomes.len().to_string()),
-        tile("As expected", &(outcomes.len() - failed).to_string()),
-        tile("False trips", &format!("{false_trips} in {quiet_days} days")),
-        tile("Hottest sheath, covered", &format!("{sheath:.0} °C")),
+        quiet.days,
+        quiet.rigs,
+        quiet.false_trips(),
     );
-    let _ = write!(
-        body,
-        "<section aria-labelledby=\"matrix\">\n<h2 id=\"matrix\">What was seen, and how fast</h2>\n<p class=\"quiet\">Times are the slowest \
-         of all drills in the cell, with the limit that follows from the rig. Dashed: software cannot see it there, or not in time; the reasons are below.\
-         </p>\n<div class=\"wide\">\n{}</div>\n</section>\n",
-        matrix(outcomes)
+    let facts = figures(outcomes, quiet)
+        .iter()
+        .fold(String::new(), |facts, (name, figure)| facts + &format!("<dt>{name}</dt><dd>{}</dd>\n", escaped(figure)));
+    section(&mut body, "figures", "What it showed", &format!("<dl class=\"facts\">\n{facts}</dl>\n"));
+    section(
+        &mut body,
+        "matrix",
+        "Fault by fault, phase by phase",
+        &format!(
+            "<p class=\"quiet\">Each cell: the slowest answer of all its drills, and the hottest water. The bar is the greatest share of its \
+             time limit that an answer took; limits follow from the rig. Dashed: software cannot see it there, or not in time; the reasons are \
+             below. Empty: the fault has no meaning there.</p>\n{}",
+            matrix(outcomes)
+        ),
     );
-    let _ = write!(
-        body,
-        "<section aria-labelledby=\"unseen\">\n<h2 id=\"unseen\">What software cannot see</h2>\n<p>For these, hardware or a person must act.\
-         </p>\n<ul>\n{}</ul>\n</section>\n</main>\n",
-        unseen(outcomes)
-    );
+    let list = |items: &[(&str, &str)]| {
+        let items = items
+            .iter()
+            .fold(String::new(), |html, (name, why)| html + &format!("<li><b>{}</b>: {}</li>\n", escaped(name), escaped(why)));
+        format!("<ul>\n{items}</ul>\n")
+    };
+    let blind = format!("<p>For these, hardware or a person must act.</p>\n{}", list(&unseen(outcomes)));
+    section(&mut body, "unseen", "What software cannot see", &blind);
+    section(&mut body, "elsewhere", "Rows of the hazard table that no drill here can show", &list(&ELSEWHERE));
+    body.push_str("</main>\n");
     dressed("Drills", STYLE, &body)
 }
 
-fn tile(name: &str, figure: &str) -> String {
-    format!("<div><dt>{name}</dt><dd>{figure}</dd></div>\n")
+fn section(body: &mut String, id: &str, title: &str, content: &str) {
+    let _ = write!(body, "<section aria-labelledby=\"{id}\">\n<h2 id=\"{id}\">{title}</h2>\n{content}</section>\n");
 }
 
 fn matrix(outcomes: &[Outcome]) -> String {
@@ -69,10 +88,11 @@ fn matrix(outcomes: &[Outcome]) -> String {
     html.push_str("</tr></thead>\n<tbody>\n");
     for kind in Kind::ALL.into_iter().chain([Kind::None]) {
         let (row, name) = kind.name();
+        let row = if row == "-" { "" } else { row };
         let _ = write!(html, "<tr><th scope=\"row\" class=\"row\"><b>{name}</b> <small>{row}</small></th>");
         for phase in Phase::ALL {
             match cell(outcomes, kind, phase) {
-                Some(cell) => html.push_str(&show(&cell)),
+                Some(cell) => html.push_str(&show(&cell, phase)),
                 None => html.push_str("<td class=\"none\"></td>"),
             }
         }
@@ -82,7 +102,16 @@ fn matrix(outcomes: &[Outcome]) -> String {
     html
 }
 
-fn show(cell: &Cell) -> String {
+fn seconds(s: f64) -> String {
+    match s {
+        s if s < 10.0 => format!("{s:.1} s"),
+        s if s < 600.0 => format!("{s:.0} s"),
+        s if s < 7_200.0 => format!("{:.0} min", s / 60.0),
+        s => format!("{:.1} h", s / 3_600.0),
+    }
+}
+
+fn show(cell: &Cell, phase: Phase) -> String {
     let class = if cell.passed < cell.run {
         "bad"
     } else if cell.unseen.is_some() {
@@ -90,32 +119,19 @@ fn show(cell: &Cell) -> String {
     } else {
         "good"
     };
+    let slowest = seconds(cell.slowest_s);
+    let glows = cell.sheath_c >= SHEATH_LIMIT_C;
     let main = match (class, cell.tripped) {
         ("bad", _) => format!("{} of {} wrong", cell.run - cell.passed, cell.run),
         ("blind", 0) => "unseen".to_owned(),
         ("blind", tripped) if tripped < cell.run => format!("{tripped} of {} seen", cell.run),
-        ("blind", _) => format!("late: {:.0} s", cell.slowest_s),
-        (_, 0) if cell.limit_s.is_some() => "off at once".to_owned(),
+        ("blind", _) if glows => format!("late, {slowest}"),
+        ("blind", _) => format!("seen, {slowest}"),
+        (_, _) if cell.off => format!("off, {slowest}"),
         (_, 0) => "borne".to_owned(),
-        _ => format!("trip {:.1} s", cell.slowest_s),
+        _ => format!("trip, {slowest}"),
     };
-    let limit = cell
-        .limit_s
-        .filter(|_| cell.tripped > 0)
-        .map_or(String::new(), |s| if s < 10.0 { format!("limit {s:.1} s · ") } else { format!("limit {s:.0} s · ") });
-    format!("<td class=\"{class}\">{main}<small>{limit}{:.0} °C</small></td>", cell.water_c)
-}
-
-fn unseen(outcomes: &[Outcome]) -> String {
-    let mut said = Vec::new();
-    let mut html = String::new();
-    for o in outcomes {
-        if let Expected::Unseen(why) = o.expected
-            && !said.contains(&why)
-        {
-            said.push(why);
-            let _ = writeln!(html, "<li><b>{}</b>: {}</li>", escaped(o.kind.name().1), escaped(why));
-        }
-    }
-    html
+    let hottest = if glows { format!("sheath {:.0} °C", cell.sheath_c) } else { format!("water {:.0} °C", cell.water_c) };
+    let bar = cell.nearest.map_or(String::new(), |share| format!("<i style=\"width:{:.0}%\"></i>", (share * 100.0).min(100.0)));
+    format!("<td class=\"{class}\" data-phase=\"{}\">{main}<small>{hottest}</small>{bar}</td>", phase.name())
 }

@@ -129,7 +129,8 @@ pub fn scene(rig: &RigFile, phase: Phase, seed: u64) -> Result<Bench<Honest>, Se
             }
         }
         Phase::Changeover => {
-            bench.brewery.preset(Vessel::LiquorTank, tank_l, hold_c - 0.5);
+            // So far below that it is still heating when its turn is over.
+            bench.brewery.preset(Vessel::LiquorTank, tank_l, hold_c - 12.0);
             bench.brewery.preset(Vessel::BoilKettle, kettle_l, 30.0);
             bench.arm();
             demand(&mut bench, Vessel::LiquorTank, Demand::Hold(fit::celsius(hold_c)));

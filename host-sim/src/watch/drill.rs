@@ -1,7 +1,7 @@
 //! A fault injected on purpose into a watched rehearsal: it waits for its time, and for an element to heat.
 
 use crate::bench::Tamper;
-use crate::drill::fault::{Fault, Kind};
+use crate::drill::{Fault, Kind};
 use crate::plant::{Brewery, Drive};
 use copperhold_core::fast::{Outputs, Switches};
 use copperhold_core::probe::Reading;

@@ -6,7 +6,7 @@ use super::state::{Link, Now, Source};
 use super::track::{Known, Track};
 use super::translate::{Ask, translate};
 use super::words;
-use crate::drill::fault::Kind;
+use crate::drill::Kind;
 use crate::files::{RigFile, SheetFile};
 use crate::logbook::{BookError, Logbook, Opening, Writer};
 use crate::rehearse::{Rehearsal, RehearsalError};

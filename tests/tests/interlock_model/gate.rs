@@ -13,10 +13,20 @@ pub struct Steps {
     pub arming: fn(arming::State, Span, Panel, Span) -> arming::State,
     pub interlock: fn(interlock::State, Span, Permission, Option<Element>, Timing) -> interlock::State,
     pub permission: fn(&Switches, bool, Option<&Lease>, bool) -> Permission,
+    /// The lease in force, of one that has so much left.
+    pub in_force: fn(Option<Lease>, Span) -> Option<Lease>,
+    /// What a reset leaves.
+    pub reset: fn(&Gate) -> Gate,
 }
 
 impl Steps {
-    pub const REAL: Steps = Steps { arming: arming::next, interlock: interlock::next, permission: fast::permission };
+    pub const REAL: Steps = Steps {
+        arming: arming::next,
+        interlock: interlock::next,
+        permission: fast::permission,
+        in_force: |lease, left| lease.filter(|_| left > Span::ZERO),
+        reset: |_| Gate::RESET,
+    };
 }
 
 /// Spans of the hardware, short in the model so that its counters stay small.
@@ -83,7 +93,7 @@ impl Gate {
             button: switches.arm,
         };
         self.arming = (steps.arming)(self.arming, step, panel, spans.press);
-        let lease = self.lease.filter(|_| self.lease_left > Span::ZERO);
+        let lease = (steps.in_force)(self.lease, self.lease_left);
         let permission = (steps.permission)(switches, self.is_armed(), lease.as_ref(), clock_runs);
         let request = lease.and_then(|lease| lease.heat).map(|(element, _)| element);
         self.interlock = (steps.interlock)(self.interlock, step, permission, request, spans.timing);

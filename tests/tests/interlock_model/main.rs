@@ -9,7 +9,7 @@ mod watch;
 
 use copperhold_core::fast::{FastPath, LEASE, Lease, Switches};
 use copperhold_core::guard::{Facts, Guard, Notice, PATIENCE_RETURNS, PROBE_PATIENCE, Trip, Verdict};
-use copperhold_core::interlock::Timing;
+use copperhold_core::interlock::{Line, Timing};
 use copperhold_core::probe::ProbeFault;
 use copperhold_core::units::{Celsius, Duty, Instant, Span};
 use copperhold_core::vessel::{Element, PerVessel, Pumps};
@@ -34,6 +34,8 @@ enum Pace {
     Late,
     /// The clock stands.
     Stuck,
+    /// The supply dips, or the watchdog strikes: everything that is not hardware or a person starts anew.
+    Reset,
 }
 
 /// What the guard sees.
@@ -111,6 +113,7 @@ impl Machine {
             Pace::Tick => Some(TICK),
             Pace::Late => Some(Span::from_millis(40)),
             Pace::Stuck => None,
+            Pace::Reset => return self.reset(state),
         };
         state.silent = state.silent.plus(elapsed.unwrap_or_default()).min(SPANS.silence());
         let blocked = !input.stop_loop || state.gate.lease.is_none_or(|lease| lease.tripped);
@@ -131,6 +134,23 @@ impl Machine {
         let before = state.gate;
         state.gate.renew(&self.steps, &SPANS, lease, &switches, elapsed.is_some());
         self.see(state, before, elapsed.map(|_| Span::ZERO), &switches);
+    }
+
+    fn reset(&self, state: &mut State) {
+        let (before, armed_before) = (state.gate, state.gate.is_armed());
+        *state = State {
+            gate: (self.steps.reset)(&state.gate),
+            guard: fresh_guard(),
+            person: Person::default(),
+            acknowledge_was_down: true,
+            silent: SPANS.silence(),
+            blind_for: Span::ZERO,
+            ..state.clone()
+        };
+        state.past = state.past.let_go(before.line());
+        if state.gate.line() != Line::default() || (armed_before && state.gate.is_armed()) {
+            state.broken = state.broken.or(Some(Broken::ResetNotCold));
+        }
     }
 
     fn control(&self, state: &mut State, stop_loop: bool, probes: Probes, acknowledge: bool, request: Option<Element>) -> Lease {
@@ -179,7 +199,7 @@ impl Machine {
             (Some(_) | None, Some(_) | None) => None,
         };
         state.broken = state.broken.or(broken);
-        let heat = request.filter(|_| verdict == Verdict::Clear && state.gate.is_armed()).map(|element| (element, Duty::FULL));
+        let heat = request.filter(|_| verdict == Verdict::Clear).map(|element| (element, Duty::FULL));
         Lease { tripped: verdict == Verdict::Tripped, hold: verdict == Verdict::Hold, heat, pumps: Pumps::default() }
     }
 
@@ -225,6 +245,7 @@ impl Model for Machine {
         if state.broken.is_some() {
             return;
         }
+        actions.push(Input { stop_loop: true, key: true, arm: true, pace: Pace::Reset, control: None });
         let requests = [None, Some(Element::LiquorTank), Some(Element::BoilKettle)];
         for switches in 0..8_u8 {
             for pace in [Pace::Tick, Pace::Late, Pace::Stuck] {
@@ -273,6 +294,7 @@ impl Model for Machine {
             never!("armed only by key off, key on, and a fresh press", ArmedWithoutAPerson),
             never!("a trip is left only by a fresh press without a cause", TripLeftWithoutAPress),
             never!("the first cause stays", FirstCauseReplaced),
+            never!("a reset is cold", ResetNotCold),
             Property::always("whoever means well gets heat in the end", |m: &Machine, s: &State| {
                 s.broken.is_some() || Element::ALL.iter().all(|&element| m.gets_heat(s, element))
             }),
@@ -309,7 +331,8 @@ fn every_reachable_state_keeps_every_rule() {
 fn every_mutant_is_caught_by_the_rule_it_breaks() {
     for mutant in mutants::all() {
         let machine = Machine { steps: mutant.steps, watch: mutant.watch };
-        let checker = machine.checker().threads(2).finish_when(HasDiscoveries::AnyFailures).spawn_bfs().join();
+        let rules = HasDiscoveries::AnyOf(mutant.rules.iter().copied().collect());
+        let checker = machine.checker().threads(2).finish_when(rules).spawn_bfs().join();
         let failures: Vec<&str> = checker
             .discoveries()
             .into_keys()

@@ -1,7 +1,7 @@
 //! Step functions with one defect each, as somebody might write them on a bad day.
 
 use super::{Watch, real_guard};
-use crate::gate::Steps;
+use crate::gate::{Gate, Steps};
 use copperhold_core::arming::{self, Panel};
 use copperhold_core::fast::{self, Lease, Switches};
 use copperhold_core::guard::{Facts, Guard, Verdict};
@@ -26,6 +26,11 @@ const CLOSES: &str = "contactor closes and settles without load";
 const ASKED: &str = "no element that was not asked for, nor through a hold";
 const CLOCK: &str = "no element while the clock stands";
 const LIVENESS: &str = "whoever means well gets heat in the end";
+const TWO: &str = "never two elements";
+const UNARMED: &str = "no element unless armed";
+const LEASE: &str = "no element beyond the lease";
+const FIRST: &str = "the first cause stays";
+const RESET: &str = "a reset is cold";
 const LATCH: &str = "a trip is left only by a fresh press without a cause";
 
 pub fn all() -> Vec<Mutant> {
@@ -43,12 +48,43 @@ pub fn all() -> Vec<Mutant> {
     let guard = |name, watch: Watch, rules| Mutant { name, steps: Steps::REAL, watch, rules };
     vec![
         interlock(
-            "the grant goes straight to the other element",
+            "the other element gets the grant before the first relay has let go",
             |state, elapsed, allowed, request, timing| match (state, allowed, request) {
                 (I::Granted(_), Permission::Armed, Some(element)) => I::Granted(element),
                 _ => interlock::next(state, elapsed, allowed, request, timing),
             },
-            &[DEAD_TIME],
+            &[TWO],
+        ),
+        permission(
+            "nobody asks whether it is armed",
+            |switches, _, lease, clock_runs| fast::permission(switches, true, lease, clock_runs),
+            &[UNARMED],
+        ),
+        Mutant {
+            name: "a lease never expires",
+            steps: Steps { in_force: |lease, _| lease, ..Steps::REAL },
+            watch: real_guard,
+            rules: &[LEASE],
+        },
+        Mutant {
+            name: "a reset forgets the guard and keeps what was armed",
+            steps: Steps { reset: |gate| Gate { lease: None, ..*gate }, ..Steps::REAL },
+            watch: real_guard,
+            rules: &[RESET],
+        },
+        guard(
+            "a later cause takes the place of the first",
+            |guard, facts| {
+                let first = guard.latch();
+                let verdict = guard.tick(facts, |_| {});
+                let mut fresh = super::fresh_guard();
+                let second = (fresh.tick(facts, |_| {}) == Verdict::Tripped).then(|| fresh.latch()).flatten();
+                if first.is_some() && second.is_some() {
+                    *guard = fresh;
+                }
+                verdict
+            },
+            &[FIRST],
         ),
         interlock(
             "the dead time is one tick short",

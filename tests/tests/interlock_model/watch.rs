@@ -5,6 +5,9 @@ use copperhold_core::interlock::{Line, Timing};
 use copperhold_core::units::Span;
 use copperhold_core::vessel::Element;
 
+/// A zero-cross relay lets go within a half-cycle: one tick in the model.
+const RELEASE: Span = Span::from_millis(10);
+
 /// A rule that was broken.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub enum Broken {
@@ -21,6 +24,7 @@ pub enum Broken {
     ArmedWithoutAPerson,
     TripLeftWithoutAPress,
     FirstCauseReplaced,
+    ResetNotCold,
 }
 
 /// What one moment looked like.
@@ -50,9 +54,18 @@ pub struct Past {
 }
 
 impl Past {
-    /// The two lines to the relays, as a board would set them.
-    fn pins(line: Line) -> (bool, bool) {
-        (line.grant == Some(Element::LiquorTank), line.grant == Some(Element::BoilKettle))
+    /// Which elements may conduct: one with a grant, and one whose relay has not had the time to let go.
+    fn conducts(&self, line: Line, element: Element) -> bool {
+        line.grant == Some(element) || self.last_on.is_some_and(|(last, ago)| last == element && ago < RELEASE)
+    }
+
+    /// After a reset: the relay that conducted lets go, the contactor opens.
+    pub const fn let_go(self, line: Line) -> Past {
+        let last_on = match line.grant {
+            Some(element) => Some((element, Span::ZERO)),
+            None => self.last_on,
+        };
+        Past { last_on, closed_for: Span::ZERO }
     }
 
     pub fn see(&mut self, moment: &Moment, spans: &Spans) -> Option<Broken> {
@@ -65,7 +78,7 @@ impl Past {
         };
         self.closed_for = if before.contactor { self.closed_for.plus(elapsed).min(settle) } else { Span::ZERO };
         let let_go = self.last_on.is_none_or(|(_, ago)| ago >= dead_time);
-        if Past::pins(after) == (true, true) {
+        if Element::ALL.iter().all(|&element| self.conducts(after, element)) {
             return Some(Broken::TwoElements);
         }
         if moment.emergency && after != Line::default() {

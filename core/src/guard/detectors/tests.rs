@@ -218,6 +218,22 @@ fn warms(prepare: impl FnOnce(&mut Bench)) -> Option<i32> {
     found.map(|(trip, milli)| if trip == Trip::UnaskedHeat(Element::LiquorTank) { milli } else { panic!("{trip}") })
 }
 
+/// A minute without heat, and the peak is forgotten; a tick less, and it is not.
+#[test]
+fn a_fall_is_watched_until_the_vessel_has_rested_for_a_minute() {
+    for (rest, trip) in [(FALL_REST.less(TICK), Some(Trip::Fell(Vessel::LiquorTank))), (FALL_REST, None)] {
+        let mut bench = Bench::new();
+        bench.read(Vessel::LiquorTank, 90_000);
+        bench.fire(Element::LiquorTank, Duty::FULL);
+        bench.tick();
+        bench.fire(Element::LiquorTank, Duty::ZERO);
+        assert_eq!(bench.run(rest), None);
+        bench.read(Vessel::LiquorTank, 80_000);
+        bench.fire(Element::LiquorTank, Duty::FULL);
+        assert_eq!(bench.tick().trip, trip, "after {rest:?}");
+    }
+}
+
 #[test]
 fn heat_may_come_from_the_hottest_other_vessel_by_a_pump_by_hand_or_after_a_long_rest() {
     let near = |at: Option<i32>, milli: i32| assert!(at.is_some_and(|at| (at - milli).abs() < 1_200), "{at:?}, not {milli}");

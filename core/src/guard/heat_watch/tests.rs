@@ -137,6 +137,72 @@ fn h9_a_probe_that_falls_out_half_way_is_found_after_the_same_time() {
     assert!(matches!(found, Some((after, Finding::NoRise)) if after <= Span::from_secs(260)), "{found:?}");
 }
 
+/// A probe that hangs in the air follows it with a lag of up to some minutes, and falls all that while.
+#[test]
+fn h9_a_probe_that_cools_slowly_in_the_air_is_found_before_the_water_has_risen_far() {
+    for lag_ticks in [60, 240, 960, 4_000] {
+        let mut watch = HeatWatch::new(BOUNDS);
+        let mut micro_c = 66_000_000_i64;
+        let found = (1..20_000_u64).find(|_| {
+            micro_c += (20_000_000 - micro_c) / lag_ticks;
+            let reading = Celsius::from_milli(i32::try_from(micro_c / 1_000).unwrap());
+            let facts =
+                HeatFacts { elapsed: TICK, reading, applied: Duty::FULL, learned: None, may_come_from: None, drained: false };
+            watch.tick(&facts) == Some(Finding::NoRise)
+        });
+        // The debt and the purse at three tenths of 32.9 mK/s take 182 s, the mean power a minute and a half to be above half for good.
+        let after = TICK.times(found.expect("it is found"));
+        assert!((Span::from_secs(140)..=Span::from_secs(290)).contains(&after), "lag of {lag_ticks} ticks: {after:?}");
+    }
+}
+
+/// Cold water: a fall that full power cannot make good while it runs. What it is forgiven comes back with the rise that follows.
+#[test]
+fn two_minutes_of_cold_water_at_full_power_are_no_fault_and_again_after_a_rise() {
+    let mut bench = Bench { climb: 33_000, ..Bench::at(60_000) };
+    for time in 0..3 {
+        assert_eq!(bench.run(Duty::FULL, Duty::FULL, Span::from_mins(4)), None, "rises before water {time}");
+        for tick in 0..480 {
+            bench.micro_c -= 60_000;
+            assert_eq!(bench.tick(Duty::FULL, Duty::FULL), None, "water {time}, tick {tick}");
+        }
+    }
+    assert_eq!(bench.run(Duty::FULL, Duty::FULL, Span::from_mins(4)), None);
+    // Without a rise in between the purse is empty.
+    for _ in 0..480 {
+        bench.micro_c -= 60_000;
+        assert_eq!(bench.tick(Duty::FULL, Duty::FULL), None);
+    }
+    let found = (0..480).find_map(|_| {
+        bench.micro_c -= 60_000;
+        bench.tick(Duty::FULL, Duty::FULL)
+    });
+    assert_eq!(found, Some(Finding::NoRise));
+}
+
+/// A poor probe: a standard deviation of 0.1 K each sample, 0.07 K after the median filter.
+#[test]
+fn noise_pays_no_debt() {
+    let mut bench = Bench::at(20_000);
+    let mut seed = 7_u64;
+    let mut noise = || {
+        let mut sum = 0_i64;
+        for _ in 0..12 {
+            seed = seed.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+            sum += i64::try_from(seed >> 44).unwrap() - (1 << 19);
+        }
+        // Twelve uniforms within a half: a standard deviation of one.
+        sum * 70_000 / (1 << 20)
+    };
+    let truth = bench.micro_c;
+    let after = (1..2_400).find(|_| {
+        bench.micro_c = truth + noise();
+        bench.tick(Duty::FULL, Duty::ZERO) == Some(Finding::NoRise)
+    });
+    let after = TICK.times(after.expect("it is found"));
+    assert!(after <= Span::from_secs(220), "{after:?}, without noise 160 s");
+}
+
 #[test]
 fn pauses_take_no_evidence_away_while_the_mean_is_above_half() {
     for (on_s, off_s, within_min) in [(15, 10, 10), (60, 45, 30), (60, 20, 10)] {
