@@ -40,10 +40,10 @@ pub use demand::Demand;
 pub use learned::Learned;
 
 use crate::units::{Celsius, Duty, Kelvin, Slope, Span};
-use learn::{Prior, raw_of_slope, slope_of_raw};
+use learn::{Climbs, Prior, raw_of_slope, slope_of_raw};
 use learner::{Learner, Lesson, Stage, WORTH_LEARNING, WORTH_TRYING};
 use pid::{Pid, PidGains};
-use settle::{Evidence, Loss, Settled, per_second};
+use settle::{Evidence, LEAST_WEIGHT, LEAST_WEIGHT_ACCOUNTED, Loss, Settled, per_second};
 
 /// Lag assumed before anything is known.
 const UNKNOWN_LAG_US: i64 = 60_000_000;
@@ -108,11 +108,11 @@ pub struct HeatControl {
 impl HeatControl {
     /// A control at rest. `learned`: what an earlier heat-up taught, used at once and learned anew.
     pub fn new(config: HeatConfig, learned: Option<Learned>) -> HeatControl {
-        let steepest = raw_of_slope(i64::from(config.max_slope().fixed().to_bits()));
+        let climbs = climbs_of(&config);
         HeatControl {
             config,
             learned,
-            learner: Learner::new(prior_of(learned, steepest), steepest),
+            learner: Learner::new(prior_of(learned, &climbs), climbs),
             state: State::Off,
             settled: None,
             loss_at_76: learned.map_or(loss::UNKNOWN, |l| i64::from(l.loss().fixed().to_bits()) << 8),
@@ -141,6 +141,10 @@ impl HeatControl {
             heat: (climb.saturating_mul(i64::from(applied.bits()))) >> 16,
             lag_us: self.learner.lag_us(),
             weight: self.learner.weight(),
+            least_weight: match self.state {
+                State::Coast { .. } if self.loss_known => LEAST_WEIGHT_ACCOUNTED,
+                State::Off | State::Fixed(_) | State::Ramp(_) | State::Coast { .. } | State::Hold { .. } => LEAST_WEIGHT,
+            },
             loss: match self.state {
                 State::Coast { .. } if self.learner.is_open() || self.learner.weight() < AGREED => Loss::Kept,
                 State::Coast { .. } => Loss::Sought { drift: 0 },
@@ -162,8 +166,8 @@ impl HeatControl {
             State::Coast { for_us, .. } => Stage::Coasting(for_us),
         };
         if !self.learner.is_open() && matches!(self.state, State::Ramp(_)) && self.implausible() {
-            let lag_us = prior_of(self.learned, 0).lag_us.max(UNKNOWN_LAG_US);
-            self.learner.open(Prior { raw: self.steepest(), lag_us, known: false }, level, 0);
+            let lag_us = prior_of(self.learned, &self.climbs()).lag_us.max(UNKNOWN_LAG_US);
+            self.learner.open(Prior { raw: self.climbs().usual, lag_us, known: false }, level, 0);
         } else if self.learner.watch(dt_us, level, applied, stage) == Lesson::Complete {
             self.note();
         }
@@ -217,7 +221,7 @@ impl HeatControl {
             }
             Demand::Percent(duty) => {
                 if matches!(self.state, State::Off) {
-                    self.learner.open(prior_of(self.learned, self.steepest()), level, 0);
+                    self.learner.open(prior_of(self.learned, &self.climbs()), level, 0);
                 }
                 self.state = State::Fixed(duty);
                 return duty;
@@ -298,14 +302,13 @@ impl HeatControl {
         pid.preload(standing);
         let worth = if self.learned.is_some() { WORTH_LEARNING } else { WORTH_TRYING };
         if error > worth {
-            self.learner.open(prior_of(self.learned, self.steepest()), level, 0);
+            self.learner.open(prior_of(self.learned, &self.climbs()), level, 0);
         }
         State::Ramp(pid)
     }
 
-    /// The steepest climb, raw.
-    fn steepest(&self) -> i64 {
-        raw_of_slope(i64::from(self.config.max_slope().fixed().to_bits()))
+    fn climbs(&self) -> Climbs {
+        climbs_of(&self.config)
     }
 
     /// Writes down what the window taught.
@@ -367,15 +370,20 @@ fn calmed(mut pid: Pid, gains: PidGains) -> Pid {
     pid
 }
 
+fn climbs_of(config: &HeatConfig) -> Climbs {
+    let raw = |slope: Slope| raw_of_slope(i64::from(slope.fixed().to_bits()));
+    Climbs { least: raw(config.least_slope()), usual: raw(config.usual_slope()), steepest: raw(config.max_slope()) }
+}
+
 /// What to lean on: the record, or the rig's bound.
-fn prior_of(learned: Option<Learned>, steepest: i64) -> Prior {
+fn prior_of(learned: Option<Learned>, climbs: &Climbs) -> Prior {
     match learned {
         Some(l) => Prior {
-            raw: raw_of_slope(i64::from(l.slope().fixed().to_bits())).min(steepest),
+            raw: raw_of_slope(i64::from(l.slope().fixed().to_bits())).min(climbs.steepest),
             lag_us: i64::try_from(l.lag().as_micros()).unwrap_or(UNKNOWN_LAG_US),
             known: true,
         },
-        None => Prior { raw: steepest, lag_us: UNKNOWN_LAG_US, known: false },
+        None => Prior { raw: climbs.usual, lag_us: UNKNOWN_LAG_US, known: false },
     }
 }
 

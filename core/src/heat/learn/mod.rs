@@ -43,6 +43,8 @@ const KNOWN_PART: i64 = 40;
 const BREAK_PARTS: i64 = 4;
 /// Least climb that is believed, raw: 0.0005 K/s.
 const LEAST_RAW: i64 = 2_251_800;
+/// A window whose reading has not risen by this tells nothing of climb and lag yet. 2 K in Q12.
+const WORTH_A_FIT: i64 = 2 << 12;
 /// Weight of a step that every shape agrees on; one that they disagree on counts for less.
 const FULL_WEIGHT: i64 = 64;
 /// The most steps a window may hold, so that no sum can overflow.
@@ -71,6 +73,17 @@ pub struct Prior {
     pub known: bool,
 }
 
+/// Climbs of a rig before anything is learned, raw.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Climbs {
+    /// None below this is believed.
+    pub least: i64,
+    /// To begin with.
+    pub usual: i64,
+    /// None above this is believed.
+    pub steepest: i64,
+}
+
 /// What is left to do of a step. The reading is with the loss added back, Q32 K.
 #[derive(Debug, Clone, Copy)]
 enum Turn {
@@ -88,7 +101,7 @@ pub struct Bank {
     shared: Shared,
     turn: Turn,
     prior: Prior,
-    steepest: i64,
+    climbs: Climbs,
     reference: Option<(i64, i64)>,
     work: i64,
     lag_us: i64,
@@ -120,15 +133,15 @@ impl Noise {
 }
 
 impl Bank {
-    /// A bank at rest that knows `prior` and believes no climb above `steepest` (raw).
-    pub fn new(prior: Prior, steepest: i64) -> Bank {
+    /// A bank at rest that knows `prior` and believes only `climbs`.
+    pub fn new(prior: Prior, climbs: Climbs) -> Bank {
         Bank {
             soft: Family::new(&prior),
             sharp: Family::new(&prior),
             shared: Shared::default(),
             turn: Turn::Done,
             prior,
-            steepest,
+            climbs,
             reference: None,
             work: 0,
             lag_us: prior.lag_us,
@@ -172,7 +185,7 @@ impl Bank {
         let y = (reading.saturating_sub(start) >> 20).clamp(-(1 << 20), 1 << 20);
         self.noise.see(y);
         self.shared.take(y, self.weight());
-        self.turn = Turn::Soft { reading, terms: Terms::of(&self.prior, self.steepest, self.noise.variance) };
+        self.turn = Turn::Soft { reading, terms: Terms::of(&self.prior, &self.climbs, self.noise.variance) };
         true
     }
 
@@ -235,6 +248,11 @@ impl Bank {
         self.shared.n
     }
 
+    /// Whether the window has seen a rise that tells of climb and lag.
+    pub fn has_risen(&self) -> bool {
+        self.shared.highest > WORTH_A_FIT
+    }
+
     /// Mean squared error of the best fit, 2^-24 K^2, never below the floor.
     pub fn spread(&self) -> i64 {
         ratio_of(self.best, 1, self.shared.total).max(self.noise.variance)
@@ -265,7 +283,7 @@ impl Bank {
     fn verdict(&mut self) {
         if self.prior.known && self.breaks_with_prior() {
             // Another volume, another place of the thermometer: the record says nothing about this kettle. The next step fits without it.
-            self.prior = Prior { raw: self.steepest, known: false, ..self.prior };
+            self.prior = Prior { raw: self.climbs.usual, known: false, ..self.prior };
             self.soft.lean_on(&self.prior);
             self.sharp.lean_on(&self.prior);
         }

@@ -4,7 +4,7 @@
 //! whatever the rounding of `m`, so one reciprocal of `W` serves every candidate and nothing else is divided.
 
 use super::super::settle::ratio_of;
-use super::{FULL_WEIGHT, KNOWN_PART, LEAST_RAW, ONE, Prior};
+use super::{Climbs, FULL_WEIGHT, KNOWN_PART, LEAST_RAW, ONE, Prior};
 
 /// Sums that all candidates share: steps, weights, weighted readings and squares.
 #[derive(Debug, Clone, Copy, Default)]
@@ -12,6 +12,8 @@ pub(super) struct Shared {
     pub n: i64,
     pub y: i64,
     pub total: i64,
+    /// The highest reading.
+    pub highest: i64,
     yy: i64,
     /// Weight of the step being taken, and its reading.
     step: (i64, i64),
@@ -26,6 +28,7 @@ impl Shared {
         self.total += weight;
         self.y += weight * y;
         self.yy += weight * y * y;
+        self.highest = self.highest.max(y);
         self.step = (weight, y);
         self.inverse = ratio_of(1, 1 << 40, self.total);
         self.mean_y = self.mean(self.y);
@@ -88,13 +91,14 @@ pub(super) struct Terms {
     qq: i64,
     qy: i64,
     yy: i64,
+    least: i64,
     steepest: i64,
     lag_us: i64,
     lag_weight: i64,
 }
 
 impl Terms {
-    pub fn of(prior: &Prior, steepest: i64, variance: i64) -> Terms {
+    pub fn of(prior: &Prior, climbs: &Climbs, variance: i64) -> Terms {
         // A bound is known to a factor; a learned climb to a few parts in a hundred. (variance / sd^2, in units of 1024 us squared.)
         let sd = if prior.known { prior.raw / KNOWN_PART } else { prior.raw };
         let root = (sd >> 12).max(1);
@@ -102,7 +106,7 @@ impl Terms {
         let qq = (one << 36).checked_div(root.saturating_mul(root)).unwrap_or(0).clamp(1, 1 << 48);
         let lag_weight = if prior.known { one.saturating_mul(KNOWN_PART * KNOWN_PART) } else { one / 4 };
         let qy = times(prior.raw, qq);
-        Terms { qq, qy, yy: times(prior.raw, qy), steepest, lag_us: prior.lag_us, lag_weight }
+        Terms { qq, qy, yy: times(prior.raw, qy), least: climbs.least.max(LEAST_RAW), steepest: climbs.steepest, lag_us: prior.lag_us, lag_weight }
     }
 
     /// Squared error that a lag is charged for lying off the prior's.
@@ -136,7 +140,7 @@ impl Sums {
 
     /// The least-squares climb within the bounds, and the squared error it leaves.
     fn line(self, terms: &Terms) -> (i64, i64) {
-        let raw = fraction(self.qy, self.qq).min(terms.steepest).max(LEAST_RAW);
+        let raw = fraction(self.qy, self.qq).min(terms.steepest).max(terms.least);
         let error = self.yy - times(raw, 2 * self.qy - times(raw, self.qq));
         (raw, error.max(0))
     }
