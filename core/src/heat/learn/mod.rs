@@ -283,7 +283,7 @@ impl Bank {
     fn verdict(&mut self) {
         if self.prior.known && self.breaks_with_prior() {
             // Another volume, another place of the thermometer: the record says nothing about this kettle. The next step fits without it.
-            self.prior = Prior { raw: self.climbs.usual, known: false, ..self.prior };
+            self.prior = Prior { raw: self.climbs.steepest, known: false, ..self.prior };
             self.soft.lean_on(&self.prior);
             self.sharp.lean_on(&self.prior);
         }

@@ -106,7 +106,15 @@ impl Terms {
         let qq = (one << 36).checked_div(root.saturating_mul(root)).unwrap_or(0).clamp(1, 1 << 48);
         let lag_weight = if prior.known { one.saturating_mul(KNOWN_PART * KNOWN_PART) } else { one / 4 };
         let qy = times(prior.raw, qq);
-        Terms { qq, qy, yy: times(prior.raw, qy), least: climbs.least.max(LEAST_RAW), steepest: climbs.steepest, lag_us: prior.lag_us, lag_weight }
+        Terms {
+            qq,
+            qy,
+            yy: times(prior.raw, qy),
+            least: climbs.least.max(LEAST_RAW),
+            steepest: climbs.steepest,
+            lag_us: prior.lag_us,
+            lag_weight,
+        }
     }
 
     /// Squared error that a lag is charged for lying off the prior's.
