@@ -43,7 +43,7 @@ use crate::units::{Celsius, Duty, Kelvin, Slope, Span};
 use learn::{Climbs, Prior, raw_of_slope, slope_of_raw};
 use learner::{Learner, Lesson, Stage, WORTH_LEARNING, WORTH_TRYING};
 use pid::{Pid, PidGains};
-use settle::{Evidence, LEAST_WEIGHT, LEAST_WEIGHT_ACCOUNTED, Loss, Settled, per_second};
+use settle::{Evidence, Loss, Settled, per_second};
 
 /// Lag assumed before anything is known.
 const UNKNOWN_LAG_US: i64 = 60_000_000;
@@ -53,8 +53,6 @@ const LONGEST_TICK_US: i64 = 1_000_000;
 const ARRIVED: i64 = 1_288_490_189;
 /// Far below the target: 2 K in Q32.
 const FAR: i64 = 2 << 32;
-/// A loss this near to the usual one is no other load, such as a coil's: a quarter of the loss that is assumed at first.
-const NO_LOAD: i64 = loss::UNKNOWN / 4;
 /// Steps that weigh this much show the loss rather than the shape.
 const AGREED: i64 = 32;
 /// With this much heat on its way, Q32 K, the ramp aims above the target: by a fiftieth of what is more, up to 0.08 K.
@@ -135,12 +133,6 @@ impl HeatControl {
         let water = self.settled.map_or(level, |s| s.level);
         let usual = per_second_of(self.loss_at_76, loss::shape(water >> 16));
         let settled = self.settled.get_or_insert(Settled { level, loss: usual });
-        let least_weight = match self.state {
-            State::Coast { .. } if self.loss_known && settled.loss.saturating_sub(usual).saturating_abs() < NO_LOAD => {
-                LEAST_WEIGHT_ACCOUNTED
-            }
-            State::Off | State::Fixed(_) | State::Ramp(_) | State::Coast { .. } | State::Hold { .. } => LEAST_WEIGHT,
-        };
         settled.tick(&Evidence {
             dt_us,
             reading: level,
@@ -149,7 +141,6 @@ impl HeatControl {
             heat: (climb.saturating_mul(i64::from(applied.bits()))) >> 16,
             lag_us: self.learner.lag_us(),
             weight: self.learner.weight(),
-            least_weight,
             loss: match self.state {
                 State::Coast { .. } if self.learner.is_open() || self.learner.weight() < AGREED => Loss::Kept,
                 State::Coast { .. } => Loss::Sought { drift: 0 },

@@ -15,10 +15,8 @@ const LOSS_HALF_LAGS: i64 = 5;
 /// `E` is drawn to the formula over this part of the lag, a seventh, but not faster than [`LEAST_PULL_US`].
 const PULL_PART: i64 = 7;
 const LEAST_PULL_US: i64 = 5_000_000;
-/// However much the shapes disagree, the formula is believed three eighths as much as when they agree ...
-pub const LEAST_WEIGHT: i64 = 24;
-/// ... but hardly at all in a coast whose loss is known: work less loss is the better account until everything has arrived.
-pub const LEAST_WEIGHT_ACCOUNTED: i64 = 2;
+/// However much the shapes disagree, the formula is believed three eighths as much as when they agree.
+const LEAST_WEIGHT: i64 = 24;
 
 /// The settled temperature and the standing loss. Temperatures in Q32 C, rates in Q32 K/s.
 #[derive(Debug, Clone, Copy)]
@@ -46,8 +44,6 @@ pub struct Evidence {
     pub lag_us: i64,
     /// How much the formula is to be believed, 1 to 64.
     pub weight: i64,
-    /// ... and at least this much, however far the shapes disagree.
-    pub least_weight: i64,
     /// What to make of the standing loss.
     pub loss: Loss,
 }
@@ -69,7 +65,7 @@ pub enum Loss {
 impl Settled {
     /// Moves on by one tick.
     pub fn tick(&mut self, seen: &Evidence) {
-        let Evidence { dt_us, reading, gap, climb, heat, lag_us, weight, least_weight, loss } = *seen;
+        let Evidence { dt_us, reading, gap, climb, heat, lag_us, weight, loss } = *seen;
         if let Loss::Known(known) = loss {
             self.loss = known;
         }
@@ -77,7 +73,7 @@ impl Settled {
         self.level = self.level.saturating_add(per_second(rate, dt_us));
         let formula = reading.saturating_add(gap).saturating_sub(per_second(self.loss, lag_us));
         let surprise = formula.saturating_sub(self.level).clamp(-SURPRISE, SURPRISE);
-        let pull_us = (lag_us / PULL_PART).max(LEAST_PULL_US).saturating_mul(64) / weight.clamp(least_weight, 64);
+        let pull_us = (lag_us / PULL_PART).max(LEAST_PULL_US).saturating_mul(64) / weight.clamp(LEAST_WEIGHT, 64);
         let step = surprise.saturating_mul(dt_us) / pull_us.saturating_add(dt_us).max(1);
         self.level = self.level.saturating_add(step);
         if let Loss::Sought { drift } = loss {
