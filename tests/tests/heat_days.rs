@@ -170,6 +170,31 @@ fn an_element_shared_with_the_other_vessel_slows_the_ramp_and_upsets_nothing() {
     assert!((slope / run.kettle.bench.slope() - 1.0).abs() < 0.1, "climb {slope}");
 }
 
+/// Eleven kilowatts, eleven litres and a minute of pipe before the thermometer: 24 K are on their way when the power goes off. A reading that
+/// stands still through the dead time once passed for a vessel that hardly climbs, and the water went 10 K too far.
+#[test]
+fn a_minute_of_dead_time_is_not_taken_for_a_slow_vessel() {
+    let slow_to_tell = Bench {
+        litres: 10.9,
+        power_w: 10_800.0,
+        sheath_s: 13.4,
+        mixing_s: 4.8,
+        delay_s: 63.9,
+        probe_s: 17.5,
+        evaporation_w_per_kpa: 1.0,
+        step_k: 0.0625,
+        refresh_s: 0.75,
+        start_c: 8.0,
+        target_c: 51.0,
+        ..Bench::common()
+    };
+    for seed in 0..4 {
+        let outcome = heat_up(slow_to_tell, seed, None);
+        println!("seed {seed}: passed by {:.2} K", outcome.overshoot_k);
+        assert!(outcome.overshoot_k < 3.0, "seed {seed}: passed by {:.2}", outcome.overshoot_k);
+    }
+}
+
 #[test]
 fn a_record_from_another_volume_costs_at_most_half_a_kelvin() {
     let truth = Bench::common();

@@ -4,7 +4,7 @@
 //! valve) begins a new one that leans on the fit as it was.
 
 use super::lag::LagChain;
-use super::learn::{Bank, Climbs, Prior, STEP_US, slope_of_raw};
+use super::learn::{Bank, Prior, STEP_US, slope_of_raw};
 use super::settle::per_second;
 use crate::units::Duty;
 
@@ -91,9 +91,9 @@ pub struct Learner {
 
 impl Learner {
     /// At rest; see [`Bank::new`].
-    pub fn new(prior: Prior, climbs: Climbs) -> Learner {
+    pub fn new(prior: Prior, steepest: i64) -> Learner {
         Learner {
-            bank: Bank::new(prior, climbs),
+            bank: Bank::new(prior, steepest),
             window: Window::Closed,
             batch: Batch::default(),
             work_us: 0,
@@ -234,7 +234,7 @@ impl Learner {
             self.open(prior, whole.saturating_sub(self.missed.output() << 16), prior.lag_us);
         } else if self.miss.saturating_abs() < allowed / 4 && (self.sound.known || self.bank.has_risen()) {
             self.sound_spread = self.bank.spread();
-            self.sound = Prior { raw: self.bank.raw(), lag_us: self.bank.lag_us(), known: true };
+            self.sound = Prior { raw: self.bank.raw(), least: 0, lag_us: self.bank.lag_us(), known: true };
         }
     }
 }

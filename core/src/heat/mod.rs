@@ -40,7 +40,7 @@ pub use demand::Demand;
 pub use learned::Learned;
 
 use crate::units::{Celsius, Duty, Kelvin, Slope, Span};
-use learn::{Climbs, Prior, raw_of_slope, slope_of_raw};
+use learn::{Prior, raw_of_slope, slope_of_raw};
 use learner::{Learner, Lesson, Stage, WORTH_LEARNING, WORTH_TRYING};
 use pid::{Pid, PidGains};
 use settle::{Evidence, Loss, Settled, per_second};
@@ -108,11 +108,11 @@ pub struct HeatControl {
 impl HeatControl {
     /// A control at rest. `learned`: what an earlier heat-up taught, used at once and learned anew.
     pub fn new(config: HeatConfig, learned: Option<Learned>) -> HeatControl {
-        let climbs = climbs_of(&config);
+        let steepest = raw_of_slope(i64::from(config.max_slope().fixed().to_bits()));
         HeatControl {
             config,
             learned,
-            learner: Learner::new(prior_of(learned, &climbs), climbs),
+            learner: Learner::new(prior_of(learned, &config), steepest),
             state: State::Off,
             settled: None,
             loss_at_76: learned.map_or(loss::UNKNOWN, |l| i64::from(l.loss().fixed().to_bits()) << 8),
@@ -162,8 +162,8 @@ impl HeatControl {
             State::Coast { for_us, .. } => Stage::Coasting(for_us),
         };
         if !self.learner.is_open() && matches!(self.state, State::Ramp(_)) && self.implausible() {
-            let lag_us = prior_of(self.learned, &self.climbs()).lag_us.max(UNKNOWN_LAG_US);
-            self.learner.open(Prior { raw: self.climbs().steepest, lag_us, known: false }, level, 0);
+            let lag_us = prior_of(self.learned, &self.config).lag_us.max(UNKNOWN_LAG_US);
+            self.learner.open(Prior { raw: self.steepest(), least: 0, lag_us, known: false }, level, 0);
         } else if self.learner.watch(dt_us, level, applied, stage) == Lesson::Complete {
             self.note();
         }
@@ -217,7 +217,7 @@ impl HeatControl {
             }
             Demand::Percent(duty) => {
                 if matches!(self.state, State::Off) {
-                    self.learner.open(prior_of(self.learned, &self.climbs()), level, 0);
+                    self.learner.open(prior_of(self.learned, &self.config), level, 0);
                 }
                 self.state = State::Fixed(duty);
                 return duty;
@@ -298,13 +298,14 @@ impl HeatControl {
         pid.preload(standing);
         let worth = if self.learned.is_some() { WORTH_LEARNING } else { WORTH_TRYING };
         if error > worth {
-            self.learner.open(prior_of(self.learned, &self.climbs()), level, 0);
+            self.learner.open(prior_of(self.learned, &self.config), level, 0);
         }
         State::Ramp(pid)
     }
 
-    fn climbs(&self) -> Climbs {
-        climbs_of(&self.config)
+    /// The steepest climb, raw.
+    fn steepest(&self) -> i64 {
+        raw_of_slope(i64::from(self.config.max_slope().fixed().to_bits()))
     }
 
     /// Writes down what the window taught.
@@ -366,20 +367,18 @@ fn calmed(mut pid: Pid, gains: PidGains) -> Pid {
     pid
 }
 
-fn climbs_of(config: &HeatConfig) -> Climbs {
+/// What to lean on: the record, or what the rig's figures say. A coil may draw so much heat that a known vessel seems slower than its
+/// brimful volume allows, so that bounds only a vessel nobody knows.
+fn prior_of(learned: Option<Learned>, config: &HeatConfig) -> Prior {
     let raw = |slope: Slope| raw_of_slope(i64::from(slope.fixed().to_bits()));
-    Climbs { least: raw(config.least_slope()), usual: raw(config.usual_slope()), steepest: raw(config.max_slope()) }
-}
-
-/// What to lean on: the record, or the rig's bound.
-fn prior_of(learned: Option<Learned>, climbs: &Climbs) -> Prior {
     match learned {
         Some(l) => Prior {
-            raw: raw_of_slope(i64::from(l.slope().fixed().to_bits())).min(climbs.steepest),
+            raw: raw(l.slope()).min(raw(config.max_slope())),
+            least: 0,
             lag_us: i64::try_from(l.lag().as_micros()).unwrap_or(UNKNOWN_LAG_US),
             known: true,
         },
-        None => Prior { raw: climbs.usual, lag_us: UNKNOWN_LAG_US, known: false },
+        None => Prior { raw: raw(config.usual_slope()), least: raw(config.least_slope()), lag_us: UNKNOWN_LAG_US, known: false },
     }
 }
 

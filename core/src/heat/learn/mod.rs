@@ -67,21 +67,12 @@ pub fn raw_of_slope(slope: i64) -> i64 {
 pub struct Prior {
     /// Climb, raw.
     pub raw: i64,
+    /// No climb below this is believed, raw.
+    pub least: i64,
     /// Lag, us.
     pub lag_us: i64,
     /// Whether it was learned on a vessel, or is only the rig's bound.
     pub known: bool,
-}
-
-/// Climbs of a rig before anything is learned, raw.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Climbs {
-    /// None below this is believed.
-    pub least: i64,
-    /// To begin with.
-    pub usual: i64,
-    /// None above this is believed.
-    pub steepest: i64,
 }
 
 /// What is left to do of a step. The reading is with the loss added back, Q32 K.
@@ -101,7 +92,7 @@ pub struct Bank {
     shared: Shared,
     turn: Turn,
     prior: Prior,
-    climbs: Climbs,
+    steepest: i64,
     reference: Option<(i64, i64)>,
     work: i64,
     lag_us: i64,
@@ -133,15 +124,15 @@ impl Noise {
 }
 
 impl Bank {
-    /// A bank at rest that knows `prior` and believes only `climbs`.
-    pub fn new(prior: Prior, climbs: Climbs) -> Bank {
+    /// A bank at rest that knows `prior` and believes no climb above `steepest` (raw).
+    pub fn new(prior: Prior, steepest: i64) -> Bank {
         Bank {
             soft: Family::new(&prior),
             sharp: Family::new(&prior),
             shared: Shared::default(),
             turn: Turn::Done,
             prior,
-            climbs,
+            steepest,
             reference: None,
             work: 0,
             lag_us: prior.lag_us,
@@ -185,7 +176,7 @@ impl Bank {
         let y = (reading.saturating_sub(start) >> 20).clamp(-(1 << 20), 1 << 20);
         self.noise.see(y);
         self.shared.take(y, self.weight());
-        self.turn = Turn::Soft { reading, terms: Terms::of(&self.prior, &self.climbs, self.noise.variance) };
+        self.turn = Turn::Soft { reading, terms: Terms::of(&self.prior, self.steepest, self.noise.variance) };
         true
     }
 
@@ -283,7 +274,7 @@ impl Bank {
     fn verdict(&mut self) {
         if self.prior.known && self.breaks_with_prior() {
             // Another volume, another place of the thermometer: the record says nothing about this kettle. The next step fits without it.
-            self.prior = Prior { raw: self.climbs.steepest, known: false, ..self.prior };
+            self.prior = Prior { raw: self.steepest, known: false, ..self.prior };
             self.soft.lean_on(&self.prior);
             self.sharp.lean_on(&self.prior);
         }

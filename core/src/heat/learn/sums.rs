@@ -4,7 +4,7 @@
 //! whatever the rounding of `m`, so one reciprocal of `W` serves every candidate and nothing else is divided.
 
 use super::super::settle::ratio_of;
-use super::{Climbs, FULL_WEIGHT, KNOWN_PART, LEAST_RAW, ONE, Prior};
+use super::{FULL_WEIGHT, KNOWN_PART, LEAST_RAW, ONE, Prior};
 
 /// Sums that all candidates share: steps, weights, weighted readings and squares.
 #[derive(Debug, Clone, Copy, Default)]
@@ -98,7 +98,7 @@ pub(super) struct Terms {
 }
 
 impl Terms {
-    pub fn of(prior: &Prior, climbs: &Climbs, variance: i64) -> Terms {
+    pub fn of(prior: &Prior, steepest: i64, variance: i64) -> Terms {
         // A bound is known to a factor; a learned climb to a few parts in a hundred. (variance / sd^2, in units of 1024 us squared.)
         let sd = if prior.known { prior.raw / KNOWN_PART } else { prior.raw };
         let root = (sd >> 12).max(1);
@@ -106,15 +106,7 @@ impl Terms {
         let qq = (one << 36).checked_div(root.saturating_mul(root)).unwrap_or(0).clamp(1, 1 << 48);
         let lag_weight = if prior.known { one.saturating_mul(KNOWN_PART * KNOWN_PART) } else { one / 4 };
         let qy = times(prior.raw, qq);
-        Terms {
-            qq,
-            qy,
-            yy: times(prior.raw, qy),
-            least: climbs.least.max(LEAST_RAW),
-            steepest: climbs.steepest,
-            lag_us: prior.lag_us,
-            lag_weight,
-        }
+        Terms { qq, qy, yy: times(prior.raw, qy), least: prior.least.max(LEAST_RAW), steepest, lag_us: prior.lag_us, lag_weight }
     }
 
     /// Squared error that a lag is charged for lying off the prior's.
