@@ -8,9 +8,10 @@ fn main() {
     if env::var("CARGO_CFG_TARGET_OS").as_deref() != Ok("none") {
         return;
     }
-    let boards: Vec<&str> =
-        ["pico"].into_iter().filter(|board| env::var(format!("CARGO_FEATURE_{}", board.to_uppercase())).is_ok()).collect();
-    let [board] = boards[..] else { return };
+    let boards =
+        ["pico", "stm32f4"].into_iter().filter(|board| env::var(format!("CARGO_FEATURE_{}", board.to_uppercase())).is_ok());
+    // With none the library is built; with two it refuses by itself.
+    let [board] = boards.collect::<Vec<&str>>()[..] else { return };
     let map = format!("boards/{board}/memory.x");
     println!("cargo:rerun-if-changed={map}");
     let out = PathBuf::from(env::var("OUT_DIR").expect("cargo sets OUT_DIR"));

@@ -10,27 +10,30 @@
 //! ```
 
 use crate::board::{Board, Parts, Port as PortName};
-use crate::buttons::Gesture;
-use crate::drivers::ds18b20::Rom;
 use crate::drivers::expander::{Expander, Presence, Signals};
 use crate::drivers::oled::Oled;
+use crate::lines::Coil;
 use crate::link::{BYTES_PER_TURN, Port};
-use crate::panel::{Action, Panel, View};
-use crate::probes::{Choice, Probes};
+use crate::panel::{Lost, Moment, Panel, View};
+use crate::probes::Probes;
 use crate::progress::{Progress, Task};
 use crate::remote::{Remote, Standing};
 use crate::report;
+use crate::sense::SenseLines;
 use crate::storage::settings::Origin;
 use crate::storage::{Store, Stored};
+use copperhold_core::arming::Block;
 use copperhold_core::controller::{CONTROL_LATEST, CONTROL_PERIOD};
 use copperhold_core::event::Event;
 use copperhold_core::fast::{FastPath, Lease, Outputs, Selector, Switches};
 use copperhold_core::settings::Settings;
 use copperhold_core::supervisor::Supervisor;
 use copperhold_core::units::Instant;
-use copperhold_core::vessel::{Element, Vessel};
+use copperhold_core::vessel::{Element, Pumps};
 use copperhold_core::wire::message::{Telemetry, ToDevice, ToHost};
 use copperhold_core::wire::sheet::EncodedSheet;
+
+mod acts;
 
 /// Fast ticks per control tick.
 const CONTROL_TICKS: u32 = 25;
@@ -70,6 +73,11 @@ impl Loaded {
         FastPath::new(draft.mains, draft.timing, draft.press)
     }
 
+    /// How the contactor's line is driven.
+    pub const fn coil(&self) -> Coil {
+        self.stored.coil
+    }
+
     /// The slow half of the controller, with what was learned.
     pub fn supervisor(&self) -> Supervisor {
         Supervisor::new(self.settings, self.stored.knowledge)
@@ -93,6 +101,7 @@ pub struct App<B: Board> {
     probes: Probes<B::Spi, B::Bus, B::Delay, B::Analogue>,
     oled: &'static mut Oled<B::I2c>,
     expander: Expander<B::I2c>,
+    sense: SenseLines<B::I2c>,
     store: Store<B::Flash>,
     stored: Stored,
     origin: Origin,
@@ -127,6 +136,7 @@ impl<B: Board> App<B> {
             probes: Probes::new(stored.probes, stored.draft.mains, parts.spi, parts.bus, parts.analogue),
             oled: rooms.oled,
             expander: Expander::new(parts.expander),
+            sense: SenseLines::new(parts.sense, stored.fitted),
             store,
             stored,
             origin,
@@ -145,7 +155,8 @@ impl<B: Board> App<B> {
         }
     }
 
-    /// One turn of the main loop. The caller sleeps until the next interrupt.
+    /// One turn of the main loop. The caller sleeps until the next interrupt. What it does in turn is not inlined: the stack then holds one
+    /// after the other, not all at once.
     pub fn turn(&mut self) {
         let (ticks, gesture, held) = self.board.fast(|fast| (fast.ticks(), fast.gesture(), fast.knob_held()));
         self.progress.mark_fast(ticks);
@@ -195,7 +206,9 @@ impl<B: Board> App<B> {
         let readings = self.probes.sample(now);
         self.progress.mark(Task::Probes);
         self.remote.expire(now, self.supervisor);
+        let sense = self.sense.read();
         let (report, switches) = self.board.fast(crate::fast_task::FastTask::report);
+        let switches = Switches { sense, ..switches };
         self.switches = switches;
         let lease = self.supervisor.tick(now, elapsed, &readings, &switches, &report);
         self.outputs = self.renew(lease);
@@ -208,10 +221,11 @@ impl<B: Board> App<B> {
         if self.origin != Origin::Stored || !self.board.may_heat() {
             return Outputs::default();
         }
-        let hold = lease.hold || self.selector_lost;
+        let hold = lease.hold || self.selector_lost || self.sense.lost();
         self.board.fast(|fast| fast.renew(Lease { hold, ..lease }))
     }
 
+    #[inline(never)]
     fn tell_events(&mut self, now: Instant) {
         if let Some(loss) = self.supervisor.log().take_loss() {
             let message = ToHost::Happened { at_ms: report::ms(now), what: report::lost(loss) };
@@ -238,43 +252,43 @@ impl<B: Board> App<B> {
         changed
     }
 
+    #[inline(never)]
     fn tell(&mut self, now: Instant) {
         let (outputs, switches) = (self.outputs, self.switches);
-        let block = self.board.fast(|fast| fast.fast().block(fast.switches()));
+        let block = self.block();
         for port in self.ports.iter_mut() {
             if port.first_turn() {
-                port.send(&report::hello(self.restarted));
+                port.send(&report::hello(self.restarted, port.heard()));
             }
             let telemetry = Telemetry::of(now, self.supervisor, &outputs, &switches, block, port.dropped());
             port.send(&ToHost::Telemetry(telemetry));
         }
     }
 
-    fn view(&self, block: Option<copperhold_core::arming::Block>) -> View<'_> {
-        View {
-            supervisor: self.supervisor,
+    fn moment(&self) -> Moment {
+        Moment {
             outputs: self.outputs,
-            block,
+            block: self.block(),
             origin: self.origin,
-            stored: &self.stored,
             sheet_steps: self.sheet.len(),
             key: self.switches.key,
-            selector_lost: self.selector_lost,
+            sense: self.switches.sense,
+            lost: match (self.sense.lost(), self.selector_lost) {
+                (true, _) => Some(Lost::Sense),
+                (false, true) => Some(Lost::Selector),
+                (false, false) => None,
+            },
         }
     }
 
+    /// What stands in the way of arming.
+    fn block(&self) -> Option<Block> {
+        self.board.fast(|fast| fast.fast().block(fast.switches()))
+    }
+
+    #[inline(never)]
     fn draw(&mut self) {
-        let block = self.board.fast(|fast| fast.fast().block(fast.switches()));
-        let view = View {
-            supervisor: self.supervisor,
-            outputs: self.outputs,
-            block,
-            origin: self.origin,
-            stored: &self.stored,
-            sheet_steps: self.sheet.len(),
-            key: self.switches.key,
-            selector_lost: self.selector_lost,
-        };
+        let view = View { supervisor: self.supervisor, stored: &self.stored, now: self.moment() };
         if self.panel.draw(&mut self.oled.canvas, &view) {
             self.oled.touch();
         }
@@ -301,80 +315,7 @@ impl<B: Board> App<B> {
         self.board.fast(|fast| fast.select(selector));
     }
 
-    fn gesture(&mut self, gesture: Gesture) {
-        let block = self.board.fast(|fast| fast.fast().block(fast.switches()));
-        let mut panel = core::mem::take(&mut self.panel);
-        let action = panel.gesture(gesture, &self.view(block));
-        self.panel = panel;
-        if let Some(action) = action {
-            let refusal = self.act(action);
-            self.panel.answer(refusal);
-        }
-    }
-
-    /// Does what a person asked for at the panel; gives the reason if it is refused.
-    fn act(&mut self, action: Action) -> Result<(), &'static str> {
-        match action {
-            Action::Demand(vessel, demand) => {
-                self.supervisor.demand(vessel, demand).map_err(|refusal| refusal.text())?;
-                self.remote.forget(vessel);
-            }
-            Action::FindOneWire => self.find_one_wire()?,
-            Action::Pumps(pumps) => self.supervisor.pump(pumps),
-            Action::StartSheet => {
-                if self.sheet.is_empty() {
-                    return Err("no sheet was sent yet");
-                }
-                self.supervisor.start_steps(self.sheet.steps());
-            }
-            Action::StopSheet => self.supervisor.stop_sheet(),
-            Action::Skip => self.with_sequencer(copperhold_core::sequencer::Sequencer::skip),
-            Action::Pause(paused) => self.with_sequencer(|sequencer| sequencer.pause(paused)),
-            Action::Answer => self.with_sequencer(|sequencer| {
-                if let Some(prompt) = sequencer.asked() {
-                    sequencer.answer(prompt);
-                }
-            }),
-            Action::ConfirmDefaults => {
-                self.origin = Origin::Stored;
-                self.unsaved.settings = true;
-            }
-            Action::Set(stored) => {
-                if self.outputs.armed || self.switches.key {
-                    return Err("turn the key off to change settings");
-                }
-                stored.settings().map_err(|_| "out of range: not changed")?;
-                self.stored = Stored { knowledge: self.stored.knowledge, ..stored };
-                self.unsaved.settings = true;
-            }
-        }
-        Ok(())
-    }
-
-    /// Hands the thermometers found out to the vessels that want one, each time one further round.
-    fn find_one_wire(&mut self) -> Result<(), &'static str> {
-        if self.outputs.armed || self.switches.key {
-            return Err("turn the key off to change settings");
-        }
-        let found = self.probes.search().map_err(|fault| fault.cause())?;
-        let before = self.stored.probes;
-        let mut vessels = Vessel::ALL.into_iter().filter(|&vessel| matches!(before.get(vessel), Choice::OneWire { .. }));
-        let first = vessels.next().ok_or("no vessel is set to one-wire")?;
-        let present = |rom: &Rom| before.get(first) == &Choice::OneWire { rom: Some(*rom) };
-        let turn = found.iter().position(present).map_or(0, |at| at + 1);
-        for (vessel, rom) in core::iter::once(first).chain(vessels).zip(found.iter().cycle().skip(turn)) {
-            *self.stored.probes.get_mut(vessel) = Choice::OneWire { rom: Some(*rom) };
-        }
-        self.unsaved.settings = true;
-        Ok(())
-    }
-
-    fn with_sequencer(&mut self, f: impl FnOnce(&mut copperhold_core::sequencer::Sequencer)) {
-        if let Some(sequencer) = self.supervisor.sequencer_mut() {
-            f(sequencer);
-        }
-    }
-
+    #[inline(never)]
     fn serve_link(&mut self) {
         let now = self.board.now();
         for (port, name) in self.ports.iter_mut().zip(PortName::ALL) {
@@ -382,12 +323,18 @@ impl<B: Board> App<B> {
                 let Some(byte) = self.board.receive(name) else { break };
                 let Some((sequence, message)) = port.receive(now, byte) else { continue };
                 if message == ToDevice::Hello {
-                    port.send(&report::hello(self.restarted));
+                    port.send(&report::hello(self.restarted, port.heard()));
                     continue;
                 }
                 let standing = Standing { armed: self.outputs.armed, sheet: self.sheet };
                 let outcome = self.remote.take(now, &message, self.supervisor, standing);
                 self.unsaved.sheet |= matches!(message, ToDevice::Step { .. }) && self.sheet.is_whole();
+                if message == ToDevice::Stop {
+                    // The next control tick is too far away.
+                    let tripped = self.supervisor.guard().latch().is_some();
+                    let nothing = Lease { tripped, hold: false, heat: None, pumps: Pumps::default() };
+                    self.outputs = self.board.fast(|fast| fast.renew(nothing));
+                }
                 port.send(&ToHost::Answer { sequence, outcome });
             }
             while let Some(byte) = port.peek() {
@@ -401,6 +348,7 @@ impl<B: Board> App<B> {
     }
 
     /// The flash is slow and nothing else runs meanwhile: only with every line off.
+    #[inline(never)]
     fn save_if_quiet(&mut self) {
         let quiet = self.outputs == Outputs::default();
         if !quiet {

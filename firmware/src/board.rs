@@ -72,4 +72,6 @@ pub struct Parts<B: Board> {
     pub analogue: B::Analogue,
     /// Expander's place on the I2C bus.
     pub expander: B::I2c,
+    /// The place of the sense lines' expander.
+    pub sense: B::I2c,
 }

@@ -4,7 +4,7 @@
 //! once and leaves a note, so that the next tick treats the opening as seen even if the contact has closed again.
 
 use crate::buttons::{Debounced, Gesture, Knob};
-use crate::lines::{LinePort, levels};
+use crate::lines::{Coil, Line, LinePort, levels};
 use copperhold_core::fast::{FastPath, FastReport, Lease, Outputs, Selector, Switches};
 use copperhold_core::guard::sense::Sense;
 use copperhold_core::units::{Instant, Span};
@@ -35,6 +35,10 @@ pub struct Contacts {
 pub struct FastTask<L> {
     fast: FastPath,
     lines: L,
+    /// The contactor's bit if its coil needs pulses, or none.
+    pulsed: u8,
+    /// Lines held low for this tick: every other one, those that are pulsed.
+    trough: u8,
     stop_loop: Debounced,
     key: Debounced,
     button: Debounced,
@@ -51,11 +55,13 @@ pub struct FastTask<L> {
 
 impl<L: LinePort> FastTask<L> {
     /// Everything off, and driven so.
-    pub fn new(fast: FastPath, mut lines: L) -> FastTask<L> {
+    pub fn new(fast: FastPath, mut lines: L, coil: Coil) -> FastTask<L> {
         lines.drive(0);
         FastTask {
             fast,
             lines,
+            pulsed: if coil == Coil::Pulses { Line::Contactor.bit() } else { 0 },
+            trough: 0,
             stop_loop: Debounced::safety(),
             key: Debounced::safety(),
             button: Debounced::button(),
@@ -94,7 +100,8 @@ impl<L: LinePort> FastTask<L> {
             let _ = self.gestures.push_back(gesture);
         }
         let outputs = self.fast.tick(now, &self.switches);
-        self.lines.drive(levels(&outputs));
+        self.trough ^= self.pulsed;
+        self.drive(&outputs);
         self.ticks = self.ticks.wrapping_add(1);
     }
 
@@ -113,9 +120,14 @@ impl<L: LinePort> FastTask<L> {
         self.fast.renew(lease);
         let outputs = self.fast.apply(&self.switches);
         if self.opened == (false, false) {
-            self.lines.drive(levels(&outputs));
+            self.drive(&outputs);
         }
         outputs
+    }
+
+    /// Only the tick moves the coil's wave on: nothing else can keep the contactor closed.
+    fn drive(&mut self, outputs: &Outputs) {
+        self.lines.drive(levels(outputs) & !self.trough);
     }
 
     /// What the control tick needs to know.

@@ -38,6 +38,17 @@ impl Line {
     }
 }
 
+/// How the contactor's line asks for its coil. The settings say which; it must suit what is wired between the two.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default)]
+pub enum Coil {
+    /// High for on.
+    #[default]
+    Level,
+    /// A square wave for on, one change per fast tick: 50 Hz. A retriggerable monostable or a charge pump makes a level of it, and lets go
+    /// of the coil when the wave stops, high or low: a processor whose clock has died holds nothing.
+    Pulses,
+}
+
 /// Which lines are on, one bit each. An element's line needs the contactor's.
 pub fn levels(outputs: &Outputs) -> u8 {
     let on = |level: bool, line: Line| if level { line.bit() } else { 0 };

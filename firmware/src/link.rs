@@ -27,6 +27,7 @@ impl Port {
     }
 
     /// Takes one byte; gives the message it completes, with its sequence number.
+    #[inline(never)]
     pub fn receive(&mut self, now: Instant, byte: u8) -> Option<(u32, ToDevice)> {
         let frame = self.framer.push(byte)?;
         self.session.accept(now, frame).ok()
@@ -58,6 +59,11 @@ impl Port {
     /// It was sent.
     pub fn sent(&mut self) {
         self.out.pop_front();
+    }
+
+    /// The highest sequence number that was taken, 0 if none.
+    pub fn heard(&self) -> u32 {
+        self.session.heard()
     }
 
     /// Frames dropped since the start.

@@ -33,6 +33,7 @@ impl Remote {
     ///
     /// # Errors
     /// Says why not; nothing has changed then.
+    #[inline(never)]
     pub fn take(
         &mut self,
         now: Instant,

@@ -9,10 +9,10 @@ pub const fn ms(at: Instant) -> u64 {
     at.as_micros() / 1_000
 }
 
-/// Who speaks.
-pub fn hello(restarted: &str) -> ToHost {
-    let mut message =
-        ToHost::Hello { identity: Identity::Device, firmware: heapless::String::new(), restarted: heapless::String::new() };
+/// Who speaks, why it restarted, and what it has heard in this session.
+pub fn hello(restarted: &str, heard: u32) -> ToHost {
+    let (firmware, why) = (heapless::String::new(), heapless::String::new());
+    let mut message = ToHost::Hello { identity: Identity::Device, firmware, restarted: why, heard };
     if let ToHost::Hello { firmware, restarted: why, .. } = &mut message {
         // Longer texts are left out rather than cut.
         let _ = firmware.push_str(env!("CARGO_PKG_VERSION"));

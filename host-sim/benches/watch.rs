@@ -7,15 +7,14 @@ use std::sync::Arc;
 use std::sync::atomic::{AtomicU64, Ordering};
 use std::time::{Duration, Instant};
 
-const PORT: u16 = 18_490;
 const VIEWERS: usize = 50;
 const WATCHED: Duration = Duration::from_secs(20);
 /// Clock ticks of `/proc/PID/stat` per second, as Linux tells every program.
 const TICKS: f64 = 100.0;
 
-fn get(path: &str, cookie: &str) -> TcpStream {
-    let mut stream = TcpStream::connect(("127.0.0.1", PORT)).expect("it listens");
-    let request = format!("GET {path} HTTP/1.1\r\nHost: 127.0.0.1:{PORT}\r\nCookie: {cookie}\r\nConnection: close\r\n\r\n");
+fn get(address: &str, path: &str, cookie: &str) -> TcpStream {
+    let mut stream = TcpStream::connect(address).expect("it listens");
+    let request = format!("GET {path} HTTP/1.1\r\nHost: {address}\r\nCookie: {cookie}\r\nConnection: close\r\n\r\n");
     stream.write_all(request.as_bytes()).expect("it listens");
     stream
 }
@@ -28,26 +27,28 @@ fn processor_s(pid: u32) -> f64 {
 
 fn main() {
     let mut watch = Command::new(env!("CARGO_BIN_EXE_copperhold"))
-        .args(["watch", "--rehearse", "--speed", "1", "--http", &PORT.to_string()])
-        .stdout(Stdio::null())
+        .args(["watch", "--rehearse", "--speed", "1", "--http", "0"])
+        .stdout(Stdio::piped())
         .spawn()
         .expect("it runs");
-    while TcpStream::connect(("127.0.0.1", PORT)).is_err() {
-        std::thread::sleep(Duration::from_millis(50));
-    }
+    let mut lines = BufReader::new(watch.stdout.take().expect("its output")).lines().map_while(Result::ok);
+    let where_it_is =
+        lines.find_map(|line| line.split_once("Watch it on http://").map(|(_, at)| at.trim_end_matches('/').to_owned()));
+    let address = where_it_is.expect("it says where it is");
+    std::thread::spawn(move || lines.for_each(drop));
     let mut page = String::new();
-    get("/", "").read_to_string(&mut page).expect("text");
+    get(&address, "/", "").read_to_string(&mut page).expect("text");
     let line = page.lines().find(|line| line.to_ascii_lowercase().starts_with("set-cookie")).expect("a cookie");
     let cookie = line.split_once(": ").expect("a value").1.split(';').next().expect("a pair").to_owned();
     let mut first = page.len();
     for path in ["/watch.css", "/watch.js", "/chart.js"] {
         let mut text = Vec::new();
-        first += get(path, &cookie).read_to_end(&mut text).expect("bytes");
+        first += get(&address, path, &cookie).read_to_end(&mut text).expect("bytes");
     }
     println!("first paint: {first} bytes, {:.2} of 100 kB", first as f64 / 100_000.0);
     let (moments, bytes) = (Arc::new(AtomicU64::new(0)), Arc::new(AtomicU64::new(0)));
     for _ in 0..VIEWERS {
-        let (moments, bytes, stream) = (moments.clone(), bytes.clone(), get("/api/events", &cookie));
+        let (moments, bytes, stream) = (moments.clone(), bytes.clone(), get(&address, "/api/events", &cookie));
         std::thread::spawn(move || {
             for line in BufReader::new(stream).lines().map_while(Result::ok) {
                 bytes.fetch_add(line.len() as u64 + 1, Ordering::Relaxed);

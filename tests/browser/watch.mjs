@@ -16,6 +16,14 @@ for (const [name, size, colorScheme] of [["phone-light", phone, "light"], ["phon
   const expected = what === "pair" ? / 401 |Cross-Origin-Opener-Policy header has been ignored/ : what === "hand" ? / 409 / : what === "lost" ? /./ : /^$/;
   page.on("console", m => m.type() === "error" && !expected.test(m.text()) && seen.errors.push(m.text()));
   page.on("request", r => { if (!r.url().startsWith(url) && !r.url().startsWith("data:")) seen.foreign.push(r.url()); });
+  // What would sound and pop up is written down instead.
+  await page.addInitScript(() => {
+    window.calls = { notes: [], tones: 0 };
+    window.Notification = class { constructor(title, { body }) { window.calls.notes.push(body); } static requestPermission() { Notification.permission = "granted"; return Promise.resolve("granted"); } };
+    Notification.permission = "default";
+    const start = OscillatorNode.prototype.start;
+    OscillatorNode.prototype.start = function (...at) { window.calls.tones++; return start.apply(this, at); };
+  });
   await page.goto(url);
   pages.push([name, page]);
 }
@@ -33,6 +41,24 @@ const look = page => page.evaluate(() => ({
   curve: document.querySelector("#chart .curve")?.getAttribute("d")?.length ?? 0,
   source: document.getElementById("source").textContent,
 }));
+// Contrast of every text against what lies behind it, WCAG 2.2 "contrast ratio" and "relative luminance"; the lowest of the page.
+const contrast = page => page.evaluate(() => {
+  const parse = text => (text.match(/[\d.]+/g) || []).map(Number);
+  const luminance = c => c.slice(0, 3).map(v => v / 255).map(v => v <= 0.04045 ? v / 12.92 : ((v + 0.055) / 1.055) ** 2.4).reduce((sum, v, i) => sum + v * [0.2126, 0.7152, 0.0722][i], 0);
+  let worst = [99, "", 0], texts = 0;
+  for (const node of document.querySelectorAll("body *")) {
+    const own = [...node.childNodes].some(n => n.nodeType === 3 && n.textContent.trim());
+    if (!own || !node.getClientRects().length || node.closest(".unseen,.skip,noscript")) continue;
+    const style = getComputedStyle(node), ink = parse(node.namespaceURI.endsWith("svg") ? style.fill : style.color);
+    let ground = [255, 255, 255];
+    for (let at = node; at; at = at.parentElement) { const c = parse(getComputedStyle(at).backgroundColor); if (c.length && c[3] !== 0) { ground = c; break; } }
+    const [a, b] = [luminance(ink), luminance(ground)].sort((x, y) => y - x), ratio = (a + 0.05) / (b + 0.05);
+    texts++;
+    if (ratio < worst[0]) worst = [ratio, node.textContent.trim().slice(0, 40)];
+  }
+  return [worst[0], worst[1], texts];
+});
+seen.contrast = [];
 if (what === "pair") {
   await first.locator("#pair").waitFor({ state: "visible", timeout: 20000 });
   seen.beforePairing = await first.evaluate(() => [document.activeElement.id, document.querySelector("main").offsetParent === null, document.getElementById("vessels").textContent]);
@@ -82,6 +108,11 @@ if (what === "hand") {
   await first.waitForFunction(() => [...document.querySelectorAll(".vessel .target")].every(n => n.textContent === ""), null, { timeout: 20000 });
   await first.waitForFunction(() => [...document.querySelectorAll(".hand .off")].every(n => n.disabled), null, { timeout: 20000 });
 }
+if (what === "day") {
+  await first.locator("#sound").click();
+  await first.locator("#notify").click();
+  seen.callButtons = [await first.locator("#sound").textContent(), await first.locator("#notify").textContent()];
+}
 const shot = new Set();
 const until = Date.now() + 170000;
 while (what === "day" || what === "trip" || what === "lost") {
@@ -94,6 +125,17 @@ while (what === "day" || what === "trip" || what === "lost") {
   if (what === "day") {
     for (const [key, yes] of [["rest", /rest/i.test(now.step)], ["prompt", now.prompt && seen.steps.length > 1], ["boil", now.due.length > 0], ["over", /over/.test(now.standing)]]) {
       if (yes && !shot.has(key)) { shot.add(key); await shoot(key); }
+    }
+    if (/rest/i.test(now.step) && !seen.changed && await first.locator("#adjust").isVisible()) {
+      // The field shows the target until somebody writes in it; what is written is asked, and shown as the target.
+      const target = () => first.locator(".vessel.mash_tun .target").textContent();
+      const before = [await first.locator("#figure").inputValue(), await target()];
+      const other = (Number(before[0]) + 0.5).toFixed(1);
+      await first.locator("#figure").fill(other);
+      await first.keyboard.press("Enter");
+      await first.waitForFunction(() => document.getElementById("said").textContent === "Changed.", null, { timeout: 10000 });
+      await first.waitForFunction(w => document.querySelector(".vessel.mash_tun .target").textContent.startsWith(w), other, { timeout: 10000 });
+      seen.changed = [...before, other, await target(), await first.locator("#figure").inputValue()];
     }
     if (/over/.test(now.standing)) break;
   }
@@ -110,7 +152,13 @@ while (what === "day" || what === "trip" || what === "lost") {
   await first.waitForTimeout(120);
 }
 seen.shots = [...shot];
+if (what === "trip" || what === "day" || what === "hand") for (const [, page] of pages) seen.contrast.push(await contrast(page));
 if (what === "day") {
+  [seen.calls, seen.callsUnasked] = await Promise.all([first, pages[1][1]].map(page => page.evaluate(() => window.calls)));
+  // Opened when all is over, it calls for nothing.
+  await first.reload();
+  await first.waitForFunction(() => /over/.test(document.getElementById("standing").textContent), null, { timeout: 10000 });
+  seen.callsLate = await first.evaluate(() => document.getElementById("call").textContent);
   seen.focus = await first.evaluate(() => [...document.querySelectorAll("button,input")].filter(n => n.offsetParent).every(n => n.tabIndex === 0 && (n.textContent.trim() || n.labels?.length)));
 }
 console.log(JSON.stringify(seen));

@@ -304,11 +304,13 @@ function crc8(data) {
   return crc;
 }
 
-/** The I2C bus: an SSD1306 and a PCF8574. */
+/** The I2C bus: an SSD1306 and two PCF8574, for the selector and for the sense lines. */
 export class I2c {
   constructor() {
     this.ram = new Uint8Array(1024);
     Object.assign(this, { page: 0, column: 0, on: false, latch: 0xff, outside: 0xff, expander: false, display: true, bytes: 0 });
+    // What pulls the sense lines low; null: their expander is not there.
+    Object.assign(this, { sense: null, senseLatch: 0xff });
   }
 
   attach(chip) {
@@ -320,17 +322,21 @@ export class I2c {
     i2c.onConnect = (to) => {
       address = to;
       control = null;
-      i2c.completeConnect((to === 0x3c && this.display) || (to === 0x20 && this.expander));
+      i2c.completeConnect(
+        (to === 0x3c && this.display) || (to === 0x20 && this.expander) || (to === 0x21 && this.sense !== null),
+      );
     };
     i2c.onWriteByte = (byte) => {
       this.bytes++;
       if (address === 0x20) this.latch = byte;
+      else if (address === 0x21) this.senseLatch = byte;
       else if (control === null) control = byte;
       else if (control === 0x40) this.pixels(byte);
       else this.command(byte);
       i2c.completeWrite(true);
     };
-    i2c.onReadByte = () => i2c.completeRead(this.latch & this.outside);
+    i2c.onReadByte = () =>
+      i2c.completeRead(address === 0x21 ? this.senseLatch & ~this.sense & 0xff : this.latch & this.outside);
   }
 
   pixels(byte) {

@@ -67,10 +67,31 @@ class Profile {
   }
 }
 
+/** Time between one interrupt's beginnings. */
+class Beats {
+  constructor(chip, interrupt) {
+    // The first sixteen exceptions are the processor's own.
+    Object.assign(this, { chip, exception: 16 + interrupt, inside: false, last: null, least: Infinity, most: 0, count: 0 });
+  }
+
+  look(core) {
+    const began = core.IPSR === this.exception && !this.inside;
+    this.inside = core.IPSR === this.exception;
+    if (!began) return;
+    const now = this.chip.nanos;
+    if (this.last !== null) {
+      this.least = Math.min(this.least, now - this.last);
+      this.most = Math.max(this.most, now - this.last);
+      this.count++;
+    }
+    this.last = now;
+  }
+}
+
 const handlers = {
   boot,
   set(command) {
-    const { contacts, spi, one_wire, adc, expander, fault } = command;
+    const { contacts, spi, one_wire, adc, expander, sense, fault } = command;
     for (const [name, closed] of Object.entries(contacts ?? {})) board.contacts.set(name, closed);
     for (const [vessel, code] of Object.entries(spi ?? {})) board.spi.chips[vessel].code = code;
     for (const [index, word] of Object.entries(one_wire ?? {})) {
@@ -79,13 +100,17 @@ const handlers = {
     }
     for (const [channel, code] of Object.entries(adc ?? {})) board.adc.codes[channel] = code;
     if (expander !== undefined) Object.assign(board.i2c, { expander: expander !== null, outside: expander ?? 0xff });
+    if (sense !== undefined) board.i2c.sense = sense;
     for (const [name, value] of Object.entries(fault ?? {})) inject(name, value);
     return {};
   },
-  run({ ns, uart }) {
-    for (const byte of Buffer.from(uart ?? '', 'hex')) chip.mcu.uart[0].feedByte(byte);
-    const flushed = chip.nanos;
-    chip.runUntil(flushed + ns);
+  run({ ns, uart, apart }) {
+    const end = chip.nanos + ns;
+    for (const byte of Buffer.from(uart ?? '', 'hex')) {
+      chip.mcu.uart[0].feedByte(byte);
+      if (apart) chip.runUntil(chip.nanos + apart);
+    }
+    chip.runUntil(end);
     const out = Buffer.from(board.uart).toString('hex');
     board.uart = [];
     return {
@@ -128,6 +153,15 @@ const handlers = {
     });
     chip.profile = new Profile(wanted);
     return {};
+  },
+  beats({ interrupt }) {
+    chip.profile = new Beats(chip, interrupt);
+    return {};
+  },
+  beaten() {
+    const { least, most, count } = chip.profile;
+    chip.profile = undefined;
+    return { least_ns: least, most_ns: most, count };
   },
   profiled() {
     const routines = chip.profile.routines.map(({ name, most, total, count }) => ({ name, most, mean: total / count, count }));

@@ -1,6 +1,7 @@
 //! A board at the far end of a pseudo-terminal: the firmware's own link and its rules for what a host may ask, with a supervisor that sees
 //! three vessels at 20 degrees.
 
+use crate::pty::{Line, line};
 use copperhold_core::fast::{FastReport, Outputs, Switches};
 use copperhold_core::probe::Reading;
 use copperhold_core::sheet::{Sheet, Step};
@@ -13,11 +14,9 @@ use copperhold_firmware::link::Port;
 use copperhold_firmware::remote::{Remote, Standing};
 use copperhold_firmware::report;
 use copperhold_firmware::storage::safe_defaults;
-use rustix::pty::{OpenptFlags, grantpt, openpt, ptsname, unlockpt};
-use std::fs::File;
-use std::io::{Read, Write};
-use std::sync::Arc;
+use std::io::Write;
 use std::sync::atomic::{AtomicBool, AtomicU32, AtomicU64, Ordering};
+use std::sync::{Arc, Mutex};
 use std::time::Duration;
 
 /// What a test sees and does at the board.
@@ -41,30 +40,15 @@ pub struct Bench {
     pub now_ms: AtomicU64,
     /// The board's time of the last control tick that allowed heat, ms.
     pub heated_ms: AtomicU64,
+    /// The sheet that is ready to be started.
+    pub steps: Mutex<Vec<Step>>,
+    /// So many answers get lost on their way to the host.
+    pub deaf: AtomicU32,
 }
 
 /// A board on a pseudo-terminal until the test program ends; its name.
 pub fn board(bench: &Arc<Bench>) -> String {
-    let master = openpt(OpenptFlags::RDWR | OpenptFlags::NOCTTY).expect("a pseudo-terminal");
-    grantpt(&master).expect("granted");
-    unlockpt(&master).expect("unlocked");
-    let name = ptsname(&master, Vec::new()).expect("a name").into_string().expect("text");
-    let (mut input, mut output) = (File::from(master.try_clone().expect("a second end")), File::from(master));
-    // Raw from the start, so that nothing is echoed before the watch has opened it.
-    let slave = std::fs::OpenOptions::new().read(true).write(true).open(&name).expect("it opens");
-    let mut modes = rustix::termios::tcgetattr(&slave).expect("modes");
-    modes.make_raw();
-    rustix::termios::tcsetattr(&slave, rustix::termios::OptionalActions::Now, &modes).expect("raw");
-    let (tell, told) = std::sync::mpsc::channel();
-    std::thread::spawn(move || {
-        let mut byte = [0; 256];
-        while let Ok(n) = input.read(&mut byte) {
-            if tell.send(byte[..n].to_vec()).is_err() {
-                break;
-            }
-        }
-        drop(slave);
-    });
+    let Line { name, told, mut output } = line();
     let bench = bench.clone();
     std::thread::spawn(move || {
         let began = std::time::Instant::now();
@@ -85,11 +69,14 @@ pub fn board(bench: &Arc<Bench>) -> String {
             for byte in told.try_iter().flatten() {
                 let Some((sequence, message)) = port.receive(now, byte) else { continue };
                 if message == ToDevice::Hello {
-                    port.send(&report::hello("power on"));
+                    port.send(&report::hello("power on", port.heard()));
                     continue;
                 }
                 let outcome = remote.take(now, &message, &mut supervisor, Standing { armed, sheet: &mut sheet });
-                port.send(&ToHost::Answer { sequence, outcome });
+                *bench.steps.lock().expect("no panic") = sheet.steps().collect();
+                if bench.deaf.fetch_update(Ordering::SeqCst, Ordering::SeqCst, |left| left.checked_sub(1)).is_err() {
+                    port.send(&ToHost::Answer { sequence, outcome });
+                }
             }
             if bench.start.swap(false, Ordering::SeqCst) {
                 let fill = Step::HeatStrike { fill: Litres::from_millilitres(30_000), to: Celsius::from_milli(66_000) };

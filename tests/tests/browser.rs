@@ -52,6 +52,11 @@ fn drive(what: &str, watch: &Watched, address: SocketAddr, code: &str) -> Value 
     assert_eq!(seen["foreign"], serde_json::json!([]), "nothing is fetched from elsewhere");
     assert_eq!(seen["errors"], serde_json::json!([]), "{seen}");
     assert_eq!(seen["scrollsSideways"], false);
+    // WCAG 2.2, 1.4.3, level AA: 4.5 to 1 for text of any size.
+    for page in seen["contrast"].as_array().expect("pages") {
+        assert!(page[0].as_f64() >= Some(4.5) && page[2].as_u64() > Some(20), "{page}");
+    }
+    assert!(!["day", "trip", "hand"].contains(&what) || seen["contrast"].as_array().map(Vec::len) == Some(4));
     seen
 }
 
@@ -79,6 +84,20 @@ fn a_whole_day_passes_on_the_page_with_its_prompts_and_additions() {
     let mut shots: Vec<&str> = seen["shots"].as_array().expect("pictures").iter().filter_map(Value::as_str).collect();
     shots.sort_unstable();
     assert_eq!(shots, ["boil", "over", "prompt", "rest"]);
+    assert_eq!(seen["callButtons"], serde_json::json!(["Sound: on", "Notifications: on"]));
+    let notes = seen["calls"]["notes"].to_string();
+    for words in ["Add now: 24 g Tarnholm hops", "Add now: 20 g Sedgewick hops", "Add now: 30 g Sedgewick hops"] {
+        assert_eq!(notes.matches(words).count(), 1, "called once: {notes}");
+    }
+    assert!(seen["calls"]["notes"].as_array().map(Vec::len) >= Some(8), "prompts too: {notes}");
+    // Two tones a call, and those of the switch.
+    assert!(seen["calls"]["tones"].as_u64() >= Some(16), "{seen}");
+    assert_eq!(seen["callsUnasked"], serde_json::json!({"notes": [], "tones": 0}), "silent until it is switched on");
+    assert_eq!(seen["callsLate"], "", "nobody is called for what is past");
+    let changed: Vec<&str> = seen["changed"].as_array().expect("a rest's target").iter().filter_map(Value::as_str).collect();
+    let [field, target, asked, held, field_then] = changed[..] else { panic!("{changed:?}") };
+    assert!(target.starts_with(field.trim_end_matches(".0")) && held.starts_with(asked), "{changed:?}");
+    assert_eq!(field_then.parse::<f64>(), asked.parse::<f64>(), "the field shows what is in force");
     assert_eq!(seen["focus"], true, "every control can be reached by keyboard and has a name");
 }
 

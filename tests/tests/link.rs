@@ -12,7 +12,7 @@ use copperhold_core::wire::frame::crc32;
 use copperhold_core::wire::message::{DemandMessage, LONGEST_DEMAND_MS, PromptMessage, Refused, SheetAct, ToDevice};
 use copperhold_core::wire::session::BURST;
 use copperhold_core::wire::sheet::{EncodedSheet, StepMessage};
-use copperhold_core::wire::{Drop, FrameError, Framer, MAX_MESSAGE, Session, decode, encode};
+use copperhold_core::wire::{Drop, FrameError, Framer, MAX_MESSAGE, Session, VERSION, decode, encode};
 use copperhold_firmware::remote::{Remote, Standing};
 use copperhold_firmware::storage::safe_defaults;
 
@@ -116,7 +116,8 @@ fn a_replayed_or_reordered_frame_and_one_of_another_session_do_nothing() {
 
 #[test]
 fn another_version_is_refused_by_name() {
-    let mut plain = vec![2];
+    let other = VERSION + 1;
+    let mut plain = vec![other];
     plain.extend([0; 8]);
     plain.push(0);
     plain.extend(crc32(&plain).to_le_bytes());
@@ -126,7 +127,7 @@ fn another_version_is_refused_by_name() {
         stuffed.push(run.len() as u8 + 1);
         stuffed.extend(run);
     }
-    assert_eq!(decode(&stuffed), Err(FrameError::Version(2)));
+    assert_eq!(decode(&stuffed), Err(FrameError::Version(other)));
 }
 
 #[test]

@@ -12,7 +12,9 @@ use copperhold_core::units::{Celsius, Instant, Litres, Span};
 use copperhold_core::vessel::{Element, PerVessel, Vessel};
 use copperhold_firmware::buttons::Gesture;
 use copperhold_firmware::drivers::oled::Canvas;
-use copperhold_firmware::panel::{Action, Panel, View};
+use copperhold_firmware::lines::Coil;
+use copperhold_firmware::panel::{Action, Lost, Moment, Panel, View};
+use copperhold_firmware::sense::{Fitted, Line};
 use copperhold_firmware::storage::settings::Origin;
 use copperhold_firmware::storage::{Stored, safe_defaults};
 use std::path::{Path, PathBuf};
@@ -24,9 +26,7 @@ struct Bench {
     panel: Panel,
     canvas: Canvas,
     stored: Stored,
-    origin: Origin,
-    outputs: Outputs,
-    block: Option<Block>,
+    moment: Moment,
     now: Instant,
     readings: PerVessel<Reading>,
 }
@@ -42,9 +42,13 @@ impl Bench {
             panel: Panel::new(),
             canvas: Canvas::new(),
             stored: safe_defaults(),
-            origin: Origin::Stored,
-            outputs: Outputs { armed: true, contactor: true, ..Outputs::default() },
-            block: None,
+            moment: Moment {
+                outputs: Outputs { armed: true, contactor: true, ..Outputs::default() },
+                origin: Origin::Stored,
+                sheet_steps: 2,
+                key: true,
+                ..Moment::default()
+            },
             now: Instant::START,
             readings: PerVessel { liquor_tank: Ok(c(68_420)), mash_tun: Ok(c(66_730)), boil_kettle: Ok(c(19_260)) },
         }
@@ -62,26 +66,8 @@ impl Bench {
         self.ticks(count, FastReport { armed: true, ..FastReport::default() });
     }
 
-    fn view<'a>(supervisor: &'a Supervisor, bench: &'a BenchParts) -> View<'a> {
-        View {
-            supervisor,
-            outputs: bench.outputs,
-            block: bench.block,
-            origin: bench.origin,
-            stored: &bench.stored,
-            sheet_steps: 2,
-            key: true,
-            selector_lost: false,
-        }
-    }
-
-    fn parts(&self) -> BenchParts {
-        BenchParts { outputs: self.outputs, block: self.block, origin: self.origin, stored: self.stored.clone() }
-    }
-
     fn gesture(&mut self, gesture: Gesture) -> Option<Action> {
-        let parts = self.parts();
-        self.panel.gesture(gesture, &Bench::view(&self.supervisor, &parts))
+        self.panel.gesture(gesture, &View { supervisor: &self.supervisor, stored: &self.stored, now: self.moment })
     }
 
     fn turn(&mut self, clicks: i8) {
@@ -103,20 +89,13 @@ impl Bench {
 
     #[track_caller]
     fn shows(&mut self, name: &str) {
-        let parts = self.parts();
+        let view = View { supervisor: &self.supervisor, stored: &self.stored, now: self.moment };
         // A drawing that is due; then nothing must change it.
         for _ in 0..5 {
-            self.panel.draw(&mut self.canvas, &Bench::view(&self.supervisor, &parts));
+            self.panel.draw(&mut self.canvas, &view);
         }
         compare(name, &self.canvas);
     }
-}
-
-struct BenchParts {
-    outputs: Outputs,
-    block: Option<Block>,
-    origin: Origin,
-    stored: Stored,
 }
 
 fn picture(canvas: &Canvas) -> Vec<u8> {
@@ -162,7 +141,7 @@ fn home_shows_grant_temperatures_targets_and_duty() {
     bench.armed(4);
     bench.supervisor.demand(Vessel::MashTun, Demand::Hold(c(67_000))).expect("possible");
     bench.armed(2);
-    bench.outputs.grant = Some(Element::LiquorTank);
+    bench.moment.outputs.grant = Some(Element::LiquorTank);
     bench.shows("home");
     bench.readings.boil_kettle = Err(ProbeFault::Open);
     bench.armed(8);
@@ -177,7 +156,7 @@ fn home_shows_the_step_and_its_time() {
     sheet.steps.push(Step::Rest { at: c(66_700), lasts: Span::from_mins(40) }).expect("room");
     bench.supervisor.start(sheet);
     bench.armed(300);
-    bench.outputs.grant = Some(Element::LiquorTank);
+    bench.moment.outputs.grant = Some(Element::LiquorTank);
     bench.shows("home-rest");
 }
 
@@ -228,7 +207,7 @@ fn a_target_is_turned_and_takes_a_hold_to_apply() {
 #[test]
 fn one_click_never_adds_heat_starts_a_pump_or_answers() {
     for row in 0..8 {
-        for inner in 0..16 {
+        for inner in 0..22 {
             let mut bench = Bench::new();
             bench.armed(2);
             bench.go(row);
@@ -243,15 +222,15 @@ fn one_click_never_adds_heat_starts_a_pump_or_answers() {
 #[test]
 fn what_stands_in_the_way_of_arming() {
     let mut bench = Bench::new();
-    bench.outputs = Outputs::default();
+    bench.moment.outputs = Outputs::default();
     for (block, name) in [(Some(Block::KeyNotCycled), "arming-key"), (None, "arming-ready")] {
-        bench.block = block;
+        bench.moment.block = block;
         bench.panel = Panel::new();
         bench.go(5);
         bench.shows(name);
     }
     bench.panel = Panel::new();
-    bench.block = Some(Block::KeyOff);
+    bench.moment.block = Some(Block::KeyOff);
     bench.shows("home-safe");
 }
 
@@ -260,7 +239,7 @@ fn a_trip_takes_the_screen_with_cause_and_remedy() {
     let mut bench = Bench::new();
     bench.armed(2);
     bench.ticks(1, FastReport { armed: true, stopped: true, ..FastReport::default() });
-    bench.outputs = Outputs::default();
+    bench.moment.outputs = Outputs::default();
     bench.shows("trip");
     bench.turn(3);
     bench.shows("trip-scrolled");
@@ -272,7 +251,7 @@ fn a_trip_takes_the_screen_with_cause_and_remedy() {
 fn settings_in_doubt_take_the_screen_until_confirmed() {
     for (origin, name) in [(Origin::Blank, "doubt-blank"), (Origin::Damaged, "doubt-damaged")] {
         let mut bench = Bench::new();
-        bench.origin = origin;
+        bench.moment.origin = origin;
         bench.shows(name);
         assert_eq!(bench.click(), None);
         assert_eq!(bench.gesture(Gesture::Hold), Some(Action::ConfirmDefaults));
@@ -290,4 +269,42 @@ fn a_setting_is_turned_and_takes_a_hold_to_store() {
     bench.shows("setup-editing");
     let Some(Action::Set(stored)) = bench.gesture(Gesture::Hold) else { panic!("a hold stores") };
     assert_eq!(stored.draft.element_power.liquor_tank.map(copperhold_core::units::Watts::get), Some(4_500));
+}
+
+#[test]
+fn sense_lines_are_switched_on_one_by_one_and_say_what_they_read() {
+    let mut bench = Bench::new();
+    bench.armed(2);
+    bench.go(6);
+    bench.turn(14);
+    bench.shows("setup-sense-none");
+    assert_eq!(bench.click(), None);
+    bench.turn(1);
+    let Some(Action::Set(stored)) = bench.gesture(Gesture::Hold) else { panic!("a hold stores") };
+    let mut wanted = Fitted::default();
+    wanted.set(Line::Contactor, true);
+    assert_eq!((stored.fitted, stored.coil), (wanted, Coil::Level));
+
+    // In force after the next start: then each says what it reads.
+    bench.stored = stored;
+    bench.stored.fitted.set(Line::Level(Element::BoilKettle), true);
+    bench.moment.sense.contactor = Some(false);
+    bench.moment.sense.covered.boil_kettle = Some(true);
+    bench.turn(4);
+    bench.shows("setup-sense");
+    bench.turn(1);
+    assert_eq!(bench.click(), None);
+    bench.turn(1);
+    let Some(Action::Set(stored)) = bench.gesture(Gesture::Hold) else { panic!("a hold stores") };
+    assert_eq!(stored.coil, Coil::Pulses);
+}
+
+#[test]
+fn home_says_which_expander_does_not_answer() {
+    for (lost, name) in [(Lost::Selector, "home-selector-lost"), (Lost::Sense, "home-sense-lost")] {
+        let mut bench = Bench::new();
+        bench.armed(2);
+        bench.moment.lost = Some(lost);
+        bench.shows(name);
+    }
 }

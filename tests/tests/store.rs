@@ -6,9 +6,12 @@ use copperhold_core::probe::rtd::Pt100;
 use copperhold_core::units::{Kelvin, Slope, Span};
 use copperhold_core::wire::sheet::{EncodedSheet, StepMessage};
 use copperhold_firmware::drivers::max31865::Wires;
+use copperhold_firmware::lines::Coil;
 use copperhold_firmware::probes::Choice;
+use copperhold_firmware::sense::Fitted;
 use copperhold_firmware::storage::settings::Origin;
 use copperhold_firmware::storage::{Store, Stored, safe_defaults};
+use copperhold_tests::emulator::unhex;
 use copperhold_tests::memory_flash::MemoryFlash;
 
 const SIZE: usize = 4 * 4096;
@@ -44,6 +47,41 @@ fn what_was_stored_comes_back_and_the_newer_wins() {
         let learned = stored.knowledge.vessels.liquor_tank.expect("learned");
         assert_eq!((learned.lag(), learned.loss()), (Span::from_secs(24), Slope::from_micro(450)));
         assert_eq!(learned.slope(), Slope::from_micro(31_000));
+    }
+}
+
+/// A record as version 0.1.0 wrote it before sense lines could be set.
+const BEFORE_SENSE_LINES: &str = "0001ac1b01fc2af02ef02ec0843dc0843da0fe0aa0fe0a80d90cc09a0ce05dc801c801e80700b09f1a0300b09f1a0300b09f1a\
+    030001b0e403c0bb0184070001c81a";
+
+#[test]
+fn settings_stored_by_an_older_image_survive_the_update() {
+    let stored = Stored::decode(&unhex(BEFORE_SENSE_LINES)).expect("it is read");
+    assert_eq!(stored.draft.element_power.liquor_tank.map(copperhold_core::units::Watts::get), Some(3_500));
+    let learned = stored.knowledge.vessels.liquor_tank.expect("learned");
+    assert_eq!((learned.slope(), learned.lag()), (Slope::from_micro(31_000), Span::from_secs(24)));
+    assert_eq!((stored.fitted, stored.coil), (Fitted::default(), Coil::Level), "what it did not know is not fitted");
+    // Cut anywhere, it is in doubt.
+    let whole = unhex(BEFORE_SENSE_LINES);
+    assert!((0..whole.len()).all(|length| Stored::decode(&whole[..length]).is_none()));
+}
+
+#[test]
+fn every_way_of_wiring_is_stored_and_an_unknown_one_is_doubt() {
+    for bits in 0..32 {
+        for coil in [Coil::Level, Coil::Pulses] {
+            let stored = Stored { fitted: Fitted::from_bits(bits).expect("five lines"), coil, ..settings(2_000) };
+            let mut buffer = [0; 768];
+            let bytes = stored.encode(&mut buffer).expect("it fits").to_vec();
+            let read = Stored::decode(&bytes).expect("it is read");
+            assert_eq!((read.fitted, read.coil), (stored.fitted, coil));
+            let mut unknown = bytes.clone();
+            let at = unknown.len() - 2;
+            unknown[at] |= 32;
+            assert_eq!(Stored::decode(&unknown), None);
+            // The coil's byte cut off is no older record.
+            assert_eq!(Stored::decode(&bytes[..bytes.len() - 1]), None);
+        }
     }
 }
 

@@ -116,8 +116,11 @@ fn s10_the_heat_ends_within_its_lease_when_the_program_is_killed_and_its_success
     println!("the last tick with heat came {after_ms} ms after the kill; a demand lasts {LONGEST_DEMAND_MS} ms");
     // One turn of the board may lie between the kill and the look at its clock.
     assert!(after_ms <= u64::from(LONGEST_DEMAND_MS) + 250);
-    let _second = watch(&port, &book);
+    let second = watch(&port, &book);
     until("the next watch is live", || day(&book).is_some_and(|day| day.number == 2 && day.day.samples.len() > 3));
     std::thread::sleep(Duration::from_secs(1));
     assert!(!bench.heats.load(Ordering::SeqCst) && bench.armed.load(Ordering::SeqCst));
+    // Its own words are no replay of the first one's, though it speaks in the same session.
+    act(&second, "{\"act\":\"target\",\"vessel\":\"liquor_tank\",\"target_c\":60}");
+    until("it heats again", || bench.heats.load(Ordering::SeqCst));
 }

@@ -1,7 +1,7 @@
 //! The live page under attack: S1 to S10 of the security plan. What concerns the serial link alone is in `link.rs`: S5
 //! (`no_message_heats_or_pumps_while_nobody_has_armed` and the two after it), S6 (`noise_is_no_message_and_the_next_frame_is_heard`,
 //! `a_flood_is_thinned_out_and_stop_still_passes`), S8
-//! (`one_two_and_three_flipped_bits_are_caught`); S9's form is in `browser.rs`, S10 in `watch_link.rs` and `watch_board.rs`.
+//! (`one_two_and_three_flipped_bits_are_caught`); S6 on the image itself is `image/flood.rs`; S9's form is in `browser.rs`, S10 in `watch_link.rs` and `watch_board.rs`.
 
 use copperhold::files;
 use copperhold::watch::Hub;

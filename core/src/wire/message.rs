@@ -159,6 +159,8 @@ pub enum ToHost {
         firmware: String<16>,
         /// Why it last restarted.
         restarted: String<24>,
+        /// The highest sequence number it has taken in this session, 0 if none: a host that comes later goes on above it.
+        heard: u32,
     },
     /// How it stands, four times a second.
     Telemetry(Telemetry),

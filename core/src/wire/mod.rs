@@ -14,7 +14,7 @@ pub mod session;
 pub mod sheet;
 
 /// Version of messages and frames.
-pub const VERSION: u8 = 1;
+pub const VERSION: u8 = 2;
 /// The longest message.
 pub const MAX_MESSAGE: usize = 224;
 /// The longest frame as sent, its delimiter included.

@@ -49,6 +49,11 @@ impl Session {
         self.number
     }
 
+    /// The highest sequence number that was taken, 0 if none.
+    pub fn heard(&self) -> u32 {
+        self.last.unwrap_or(0)
+    }
+
     /// Frames dropped since the start.
     pub const fn dropped(&self) -> u32 {
         self.dropped

@@ -1,19 +1,13 @@
 //! When nothing else can be trusted: lines low by a plain register write, a note of why, then wait for the watchdog.
 
 use crate::hal::pac;
+use copperhold_firmware::restart::{FAULTED, NOT_STARTED, PANICKED};
 use core::panic::PanicInfo;
 
 /// The lines to the power side: GP10 to GP15.
 pub const LINES: u32 = 0b11_1111 << 10;
 
-/// Notes left for the next start, in a scratch register of the watchdog.
-pub const PANICKED: u32 = 0xC0_DE_00_01;
-/// The processor met an instruction or an address that cannot be.
-pub const FAULTED: u32 = 0xC0_DE_00_02;
-/// The start could not be completed.
-pub const NOT_STARTED: u32 = 0xC0_DE_00_03;
-
-/// Everything off; never returns. Touches no lock and uses next to no stack.
+/// Everything off, and a note for the next start in a scratch register of the watchdog; never returns. Touches no lock and uses next to no stack.
 pub fn off_for_good(note: u32) -> ! {
     cortex_m::interrupt::disable();
     // SAFETY: a write of ones to the clear register lowers these lines whatever else goes on; this code never returns to anyone who

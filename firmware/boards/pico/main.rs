@@ -7,7 +7,9 @@ mod flash;
 mod interrupts;
 mod last_resort;
 mod parts;
+mod pins;
 mod serial;
+#[path = "../stack.rs"]
 mod stack;
 mod watchdog;
 
@@ -26,10 +28,11 @@ use defmt_rtt as _;
 use embedded_hal_bus::i2c::RefCellDevice as I2cShare;
 use embedded_hal_bus::spi::RefCellDevice as SpiShare;
 use hal::fugit::RateExtU32;
-use hal::gpio::{FunctionI2C, FunctionSioInput, FunctionSpi, FunctionUart, Pins, PullNone, PullUp};
+use hal::gpio::{FunctionI2C, FunctionSioInput, FunctionSpi, FunctionUart, PullNone, PullUp};
 use hal::pac;
 use interrupts::{ContactPins, Interrupts, PowerLines};
 use parts::{AdcPins, BusDelay, BusPin, Pico};
+use pins::Pins;
 use rp2040_hal as hal;
 
 /// Second-stage boot for the flash of the Pico and its copies.
@@ -37,6 +40,9 @@ use rp2040_hal as hal;
 #[unsafe(link_section = ".boot2")]
 #[used]
 static BOOT2: [u8; 256] = rp2040_boot2::BOOT_LOADER_W25Q080;
+
+/// What the stack's change hands over is an application on this.
+type ThisBoard = Pico;
 
 #[hal::entry]
 fn main() -> ! {
@@ -58,7 +64,7 @@ macro_rules! place {
 fn build() -> &'static mut App<Pico> {
     // Taken once, right after a reset.
     let (Some(mut device), Some(core)) = (pac::Peripherals::take(), pac::CorePeripherals::take()) else { last_resort::stop() };
-    let restart = watchdog::Restart::read(&device.WATCHDOG);
+    let restart = watchdog::read_restart(&device.WATCHDOG);
     let Some(clocks) = clocks::start(device.XOSC, device.CLOCKS, device.PLL_USB, &mut device.RESETS, &device.WATCHDOG) else {
         last_resort::stop()
     };
@@ -67,32 +73,32 @@ fn build() -> &'static mut App<Pico> {
 
     // The lines to the power side first: driven low before anything else runs.
     let lines = PowerLines::new([
-        pins.gpio10.into_push_pull_output().into_dyn_pin(),
-        pins.gpio11.into_push_pull_output().into_dyn_pin(),
-        pins.gpio12.into_push_pull_output().into_dyn_pin(),
-        pins.gpio13.into_push_pull_output().into_dyn_pin(),
-        pins.gpio14.into_push_pull_output().into_dyn_pin(),
-        pins.gpio15.into_push_pull_output().into_dyn_pin(),
+        pins.contactor.into_push_pull_output().into_dyn_pin(),
+        pins.tank_element.into_push_pull_output().into_dyn_pin(),
+        pins.kettle_element.into_push_pull_output().into_dyn_pin(),
+        pins.liquor_pump.into_push_pull_output().into_dyn_pin(),
+        pins.mash_pump.into_push_pull_output().into_dyn_pin(),
+        pins.wort_pump.into_push_pull_output().into_dyn_pin(),
     ]);
     let Some(lines) = lines else { last_resort::stop() };
     let contacts = ContactPins {
-        stop_loop: pins.gpio17.reconfigure().into_dyn_pin(),
-        key: pins.gpio18.reconfigure().into_dyn_pin(),
-        button: pins.gpio19.reconfigure().into_dyn_pin(),
-        knob_a: pins.gpio20.reconfigure().into_dyn_pin(),
-        knob_b: pins.gpio21.reconfigure().into_dyn_pin(),
-        knob_push: pins.gpio22.reconfigure().into_dyn_pin(),
+        stop_loop: pins.stop_loop.reconfigure().into_dyn_pin(),
+        key: pins.key.reconfigure().into_dyn_pin(),
+        button: pins.button.reconfigure().into_dyn_pin(),
+        knob_a: pins.knob_a.reconfigure().into_dyn_pin(),
+        knob_b: pins.knob_b.reconfigure().into_dyn_pin(),
+        knob_push: pins.knob_push.reconfigure().into_dyn_pin(),
     };
 
     let mut timer = hal::Timer::new(device.TIMER, &mut device.RESETS, &clocks);
     let mut store = Store::new(flash::Flash::new(&BOOT2), flash::SETTINGS_AT);
     let Some(loaded) = Loaded::from(&mut store) else { last_resort::stop() };
-    let fast = FastTask::new(loaded.fast_path(), lines);
+    let fast = FastTask::new(loaded.fast_path(), lines, loaded.coil());
 
     let spi_pins = (
-        pins.gpio3.into_function::<FunctionSpi>(),
-        pins.gpio4.into_function::<FunctionSpi>(),
-        pins.gpio2.into_function::<FunctionSpi>(),
+        pins.spi_out.into_function::<FunctionSpi>(),
+        pins.spi_in.into_function::<FunctionSpi>(),
+        pins.spi_clock.into_function::<FunctionSpi>(),
     );
     let spi = hal::spi::Spi::<_, _, _, 8>::new(device.SPI0, spi_pins).init(
         &mut device.RESETS,
@@ -102,9 +108,9 @@ fn build() -> &'static mut App<Pico> {
     );
     let spi: &'static _ = place!(RefCell<parts::SpiBus>, RefCell::new(spi));
     let select = PerVessel {
-        liquor_tank: pins.gpio5.into_push_pull_output_in_state(hal::gpio::PinState::High).into_dyn_pin(),
-        mash_tun: pins.gpio6.into_push_pull_output_in_state(hal::gpio::PinState::High).into_dyn_pin(),
-        boil_kettle: pins.gpio7.into_push_pull_output_in_state(hal::gpio::PinState::High).into_dyn_pin(),
+        liquor_tank: pins.tank_select.into_push_pull_output_in_state(hal::gpio::PinState::High).into_dyn_pin(),
+        mash_tun: pins.mash_select.into_push_pull_output_in_state(hal::gpio::PinState::High).into_dyn_pin(),
+        boil_kettle: pins.kettle_select.into_push_pull_output_in_state(hal::gpio::PinState::High).into_dyn_pin(),
     };
     let share = |pin| SpiShare::new(spi, pin, BusDelay::new(timer)).ok();
     let (Some(liquor_tank), Some(mash_tun), Some(boil_kettle)) =
@@ -115,8 +121,8 @@ fn build() -> &'static mut App<Pico> {
 
     let i2c = hal::I2C::new_controller(
         device.I2C0,
-        pins.gpio8.reconfigure::<FunctionI2C, PullUp>(),
-        pins.gpio9.reconfigure::<FunctionI2C, PullUp>(),
+        pins.i2c_data.reconfigure::<FunctionI2C, PullUp>(),
+        pins.i2c_clock.reconfigure::<FunctionI2C, PullUp>(),
         400.kHz(),
         &mut device.RESETS,
         clocks::HZ.Hz(),
@@ -124,20 +130,20 @@ fn build() -> &'static mut App<Pico> {
     let i2c: &'static _ = place!(RefCell<parts::I2cBus>, RefCell::new(i2c));
     let uart = serial::uart(
         device.UART0,
-        (pins.gpio0.into_function::<FunctionUart>(), pins.gpio1.into_function::<FunctionUart>()),
+        (pins.uart_tx.into_function::<FunctionUart>(), pins.uart_rx.into_function::<FunctionUart>()),
         &mut device.RESETS,
     );
     let Some(usb) = serial::Usb::new(device.USBCTRL_REGS, device.USBCTRL_DPRAM, clocks, &mut device.RESETS) else {
         last_resort::stop()
     };
-    let bus = OneWire::new(BusPin::new(pins.gpio16.reconfigure()), BusDelay::new(timer));
+    let bus = OneWire::new(BusPin::new(pins.one_wire.reconfigure()), BusDelay::new(timer));
     let adc = AdcPins::new(
         device.ADC,
         &mut device.RESETS,
         [
-            pins.gpio26.reconfigure::<FunctionSioInput, PullNone>().into_dyn_pin(),
-            pins.gpio27.reconfigure::<FunctionSioInput, PullNone>().into_dyn_pin(),
-            pins.gpio28.reconfigure::<FunctionSioInput, PullNone>().into_dyn_pin(),
+            pins.tank_ntc.reconfigure::<FunctionSioInput, PullNone>().into_dyn_pin(),
+            pins.mash_ntc.reconfigure::<FunctionSioInput, PullNone>().into_dyn_pin(),
+            pins.kettle_ntc.reconfigure::<FunctionSioInput, PullNone>().into_dyn_pin(),
         ],
     );
     let session = adc.noise() ^ restart.count();
@@ -154,7 +160,13 @@ fn build() -> &'static mut App<Pico> {
     };
     watchdog::start(&device.WATCHDOG, &device.PSM);
     let board = Pico { timer, uart, usb, watchdog: device.WATCHDOG, restart };
-    let parts =
-        Parts { board, spi: PerVessel { liquor_tank, mash_tun, boil_kettle }, bus, analogue: adc, expander: I2cShare::new(i2c) };
+    let parts = Parts {
+        board,
+        spi: PerVessel { liquor_tank, mash_tun, boil_kettle },
+        bus,
+        analogue: adc,
+        expander: I2cShare::new(i2c),
+        sense: I2cShare::new(i2c),
+    };
     place!(App<Pico>, App::new(parts, rooms, store, loaded, restart.why()))
 }

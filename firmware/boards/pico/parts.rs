@@ -1,7 +1,7 @@
 //! The board as the application sees it.
 
 use crate::interrupts::{self, PowerLines};
-use crate::serial::Usb;
+use crate::serial::{self, Usb};
 use crate::{clocks, flash, hal, watchdog};
 use copperhold_core::event::Entry;
 use copperhold_core::units::Instant;
@@ -9,17 +9,15 @@ use copperhold_core::vessel::Vessel;
 use copperhold_firmware::board::{Board, Port};
 use copperhold_firmware::fast_task::FastTask;
 use copperhold_firmware::probes::Analogue;
+use copperhold_firmware::restart::Restart;
 use core::convert::Infallible;
 use embedded_hal::delay::DelayNs;
 use embedded_hal::digital::{ErrorType, InputPin, OutputPin};
 use embedded_hal_bus::i2c::RefCellDevice as I2cShare;
 use embedded_hal_bus::spi::RefCellDevice as SpiShare;
-use hal::gpio::bank0::{Gpio0, Gpio1, Gpio2, Gpio3, Gpio4, Gpio8, Gpio9, Gpio16};
-use hal::gpio::{
-    DynPinId, FunctionI2C, FunctionSioInput, FunctionSioOutput, FunctionSpi, FunctionUart, Pin, PullDown, PullNone, PullUp,
-};
+use hal::gpio::bank0::{Gpio2, Gpio3, Gpio4, Gpio8, Gpio9, Gpio16};
+use hal::gpio::{DynPinId, FunctionI2C, FunctionSioInput, FunctionSioOutput, FunctionSpi, Pin, PullDown, PullNone, PullUp};
 use hal::pac;
-use hal::uart::{Enabled, UartPeripheral};
 
 /// Pins of the SPI bus.
 pub type SpiPins = (Pin<Gpio3, FunctionSpi, PullDown>, Pin<Gpio4, FunctionSpi, PullDown>, Pin<Gpio2, FunctionSpi, PullDown>);
@@ -27,20 +25,19 @@ pub type SpiPins = (Pin<Gpio3, FunctionSpi, PullDown>, Pin<Gpio4, FunctionSpi, P
 pub type SpiBus = hal::Spi<hal::spi::Enabled, pac::SPI0, SpiPins, 8>;
 /// The I2C bus.
 pub type I2cBus = hal::I2C<pac::I2C0, (Pin<Gpio8, FunctionI2C, PullUp>, Pin<Gpio9, FunctionI2C, PullUp>)>;
-type UartPins = (Pin<Gpio0, FunctionUart, PullDown>, Pin<Gpio1, FunctionUart, PullDown>);
 
 /// The board.
 pub struct Pico {
     /// Time.
     pub timer: hal::Timer,
-    /// UART, if it came up.
-    pub uart: Option<UartPeripheral<Enabled, pac::UART0, UartPins>>,
+    /// UART to the host, if it came up.
+    pub uart: Option<serial::UartOut>,
     /// USB.
     pub usb: Usb,
     /// Watchdog.
     pub watchdog: pac::WATCHDOG,
     /// Why it started.
-    pub restart: watchdog::Restart,
+    pub restart: Restart,
 }
 
 impl Board for Pico {
@@ -71,11 +68,7 @@ impl Board for Pico {
     fn receive(&mut self, port: Port) -> Option<u8> {
         match port {
             Port::Usb => self.usb.receive(),
-            Port::Uart => {
-                let mut byte = [0];
-                let read = self.uart.as_ref()?.read_raw(&mut byte);
-                matches!(read, Ok(1)).then_some(byte[0])
-            }
+            Port::Uart => serial::received(),
         }
     }
 

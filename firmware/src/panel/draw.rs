@@ -130,9 +130,9 @@ pub fn prompt(canvas: &mut Canvas, prompt: Prompt) {
 
 /// Armed, or what stands in the way.
 pub fn arming(canvas: &mut Canvas, view: &View<'_>) {
-    title(canvas, if view.outputs.armed { "ARMED" } else { "NOT ARMED" });
-    let text = match view.block {
-        _ if view.outputs.armed => "Turn the key off to disarm. The stop button takes everything off at once.",
+    title(canvas, if view.now.outputs.armed { "ARMED" } else { "NOT ARMED" });
+    let text = match view.now.block {
+        _ if view.now.outputs.armed => "Turn the key off to disarm. The stop button takes everything off at once.",
         Some(block) => block.remedy(),
         None => "Ready: press and hold the green button.",
     };

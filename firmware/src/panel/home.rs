@@ -3,9 +3,9 @@
 //! Each vessel has a line: its name (dark on lit while it holds the grant), its temperature in the large font, its target, and the share of
 //! power it asks for. The bottom line says whether it is armed, and the step with the time it has left.
 
-use super::View;
 use super::draw::{fill, write};
 use super::text::{self, name, short};
+use super::{Lost, View};
 use crate::drivers::oled::Canvas;
 use copperhold_core::vessel::Vessel;
 use embedded_graphics::mono_font::ascii::{FONT_6X10, FONT_9X15_BOLD};
@@ -20,7 +20,7 @@ pub fn draw(canvas: &mut Canvas, view: &View<'_>) {
 
 fn line(canvas: &mut Canvas, view: &View<'_>, vessel: Vessel, y: i32) {
     let status = view.supervisor.status();
-    let granted = vessel.element().is_some() && view.outputs.grant == vessel.element();
+    let granted = vessel.element().is_some() && view.now.outputs.grant == vessel.element();
     fill(canvas, 0, y + 1, 27, 13, granted);
     write(canvas, &FONT_6X10, 2, y + 3, !granted, name(vessel));
     let reading = text::reading(*status.readings.get(vessel));
@@ -42,9 +42,9 @@ fn line(canvas: &mut Canvas, view: &View<'_>, vessel: Vessel, y: i32) {
 
 fn bottom(canvas: &mut Canvas, view: &View<'_>) {
     fill(canvas, 0, 52, 128, 12, true);
-    let standing = if view.outputs.armed {
+    let standing = if view.now.outputs.armed {
         "ARMED"
-    } else if view.block.is_none() {
+    } else if view.now.block.is_none() {
         "READY"
     } else {
         "SAFE"
@@ -56,11 +56,13 @@ fn bottom(canvas: &mut Canvas, view: &View<'_>) {
 }
 
 fn right_side(view: &View<'_>) -> text::Short {
-    if view.selector_lost {
-        return short(format_args!("selector lost"));
+    match view.now.lost {
+        Some(Lost::Sense) => return short(format_args!("sense lost")),
+        Some(Lost::Selector) => return short(format_args!("selector lost")),
+        None => {}
     }
     let Some(step) = view.supervisor.sequencer().and_then(|sequencer| sequencer.present()) else {
-        return short(format_args!("{}", if view.sheet_steps > 0 { "sheet ready" } else { "by hand" }));
+        return short(format_args!("{}", if view.now.sheet_steps > 0 { "sheet ready" } else { "by hand" }));
     };
     let name = text::step(step);
     let directive = view.supervisor.status().directive.as_ref();

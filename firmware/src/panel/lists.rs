@@ -119,7 +119,7 @@ pub fn vessel(canvas: &mut Canvas, vessel: Vessel, row: u8, editing: bool, targe
 
 /// Draws the sheet's screen.
 pub fn sheet(canvas: &mut Canvas, row: u8, view: &View<'_>, paused: bool) {
-    let steps = view.sheet_steps;
+    let steps = view.now.sheet_steps;
     match view.supervisor.sequencer() {
         Some(sequencer) => {
             title(canvas, &short(format_args!("SHEET: step {} of {}", u16::from(sequencer.step()) + 1, sequencer.steps())));

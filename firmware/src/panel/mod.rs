@@ -5,22 +5,22 @@
 //! a button of their own.
 
 pub mod draw;
+mod gestures;
 pub mod home;
 pub mod lists;
 pub mod setup;
 pub mod text;
 
-use crate::buttons::Gesture;
 use crate::drivers::oled::Canvas;
 use crate::storage::Stored;
 use crate::storage::settings::Origin;
 use copperhold_core::arming::Block;
 use copperhold_core::event::Event;
 use copperhold_core::fast::Outputs;
+use copperhold_core::guard::sense::Sense;
 use copperhold_core::heat::Demand;
 use copperhold_core::sequencer::Prompt;
 use copperhold_core::supervisor::Supervisor;
-use copperhold_core::units::{Celsius, Duty};
 use copperhold_core::vessel::{Pumps, Vessel};
 
 /// What there is to show.
@@ -28,20 +28,38 @@ use copperhold_core::vessel::{Pumps, Vessel};
 pub struct View<'a> {
     /// The slow half of the controller.
     pub supervisor: &'a Supervisor,
+    /// The settings.
+    pub stored: &'a Stored,
+    /// The rest.
+    pub now: Moment,
+}
+
+/// How things stand at the moment.
+#[derive(Debug, Clone, Copy, Default)]
+pub struct Moment {
     /// The outputs.
     pub outputs: Outputs,
     /// What stands in the way of arming.
     pub block: Option<Block>,
     /// Where the settings came from.
     pub origin: Origin,
-    /// The settings.
-    pub stored: &'a Stored,
     /// Steps of the sheet that is ready to be started; 0 if there is none.
     pub sheet_steps: u8,
     /// The key is on.
     pub key: bool,
-    /// The selector was there and does not answer any more.
-    pub selector_lost: bool,
+    /// Sense lines in force.
+    pub sense: Sense,
+    /// An expander was there, or should be, and does not answer.
+    pub lost: Option<Lost>,
+}
+
+/// What does not answer; no element is granted meanwhile.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Lost {
+    /// The selector's expander.
+    Selector,
+    /// The sense lines' expander.
+    Sense,
 }
 
 impl View<'_> {
@@ -194,41 +212,6 @@ impl Panel {
         self.notice = Some((if done { "stored" } else { "NOT STORED: flash fault" }, NOTICE));
     }
 
-    /// A person's gesture; gives what it asks for.
-    pub fn gesture(&mut self, gesture: Gesture, view: &View<'_>) -> Option<Action> {
-        self.rest = 0;
-        if view.origin != Origin::Stored {
-            return self.at_doubt(gesture);
-        }
-        if view.tripped() {
-            self.scroll(gesture);
-            return None;
-        }
-        if let Some(prompt) = self.asking(view) {
-            return self.at_prompt(gesture, prompt);
-        }
-        match self.screen {
-            Screen::Home => {
-                self.set_aside = None;
-                if self.asking(view).is_none() {
-                    self.screen = Screen::Menu { row: 0 };
-                }
-                None
-            }
-            Screen::Menu { row } => self.at_menu(gesture, row, view),
-            Screen::Vessel { vessel, row, editing, target_milli, percent } => {
-                self.at_vessel(gesture, vessel, row, editing, target_milli, percent)
-            }
-            Screen::Sheet { row } => self.at_sheet(gesture, row, view),
-            Screen::Pumps { row } => self.at_pumps(gesture, row),
-            Screen::Arming => {
-                self.leave(gesture);
-                None
-            }
-            Screen::Setup { row, editing } => self.at_setup(gesture, row, editing, view),
-        }
-    }
-
     /// Draws what there is to see, if it is time; called once per control tick. True if it drew.
     pub fn draw(&mut self, canvas: &mut Canvas, view: &View<'_>) -> bool {
         self.beep = self.beep.saturating_sub(1);
@@ -251,8 +234,8 @@ impl Panel {
     }
 
     fn paint(&self, canvas: &mut Canvas, view: &View<'_>) {
-        if view.origin != Origin::Stored {
-            draw::doubt(canvas, view.origin, self.line);
+        if view.now.origin != Origin::Stored {
+            draw::doubt(canvas, view.now.origin, self.line);
         } else if let Some(latch) = view.supervisor.guard().latch() {
             draw::trip(canvas, &latch, self.line);
         } else if let Some(prompt) = self.asking(view) {
@@ -276,169 +259,14 @@ impl Panel {
             Screen::Sheet { row } => lists::sheet(canvas, row, view, self.paused),
             Screen::Pumps { row } => lists::pumps(canvas, row, self.pumps),
             Screen::Arming => draw::arming(canvas, view),
-            Screen::Setup { row, editing } => setup::draw(canvas, row, editing, self.draft.as_ref().unwrap_or(view.stored)),
+            Screen::Setup { row, editing } => {
+                setup::draw(canvas, row, editing, self.draft.as_ref().unwrap_or(view.stored), &view.now.sense);
+            }
         }
     }
 
     /// The prompt that fills the screen, if any.
     fn asking(&self, view: &View<'_>) -> Option<Prompt> {
         view.prompt().filter(|&prompt| self.screen == Screen::Home && self.set_aside != Some(prompt))
-    }
-
-    fn at_doubt(&mut self, gesture: Gesture) -> Option<Action> {
-        self.scroll(gesture);
-        (gesture == Gesture::Hold).then_some(Action::ConfirmDefaults)
-    }
-
-    fn at_prompt(&mut self, gesture: Gesture, prompt: Prompt) -> Option<Action> {
-        match gesture {
-            Gesture::Hold => Some(Action::Answer),
-            Gesture::Turn(_) | Gesture::Click => {
-                self.set_aside = Some(prompt);
-                None
-            }
-        }
-    }
-
-    fn at_menu(&mut self, gesture: Gesture, row: u8, view: &View<'_>) -> Option<Action> {
-        match gesture {
-            Gesture::Turn(by) => self.screen = Screen::Menu { row: lists::move_row(row, by, lists::MENU.len()) },
-            Gesture::Click => self.screen = lists::target(row, view),
-            Gesture::Hold => {}
-        }
-        None
-    }
-
-    fn at_vessel(
-        &mut self,
-        gesture: Gesture,
-        vessel: Vessel,
-        row: u8,
-        editing: bool,
-        target_milli: i32,
-        percent: u8,
-    ) -> Option<Action> {
-        let at = |row, editing, target_milli, percent| Screen::Vessel { vessel, row, editing, target_milli, percent };
-        let rows = lists::vessel_rows(vessel);
-        let chosen = rows.get(usize::from(row)).copied().unwrap_or(lists::VesselRow::Back);
-        match (gesture, editing) {
-            (Gesture::Turn(by), false) => {
-                self.screen = at(lists::move_row(row, by, rows.len()), false, target_milli, percent);
-            }
-            (Gesture::Turn(by), true) => {
-                let (target_milli, percent) = lists::adjust(chosen, by, target_milli, percent);
-                self.screen = at(row, true, target_milli, percent);
-            }
-            (Gesture::Click, _) => match chosen {
-                lists::VesselRow::Hold | lists::VesselRow::Percent => self.screen = at(row, !editing, target_milli, percent),
-                lists::VesselRow::Off => return Some(Action::Demand(vessel, Demand::Off)),
-                lists::VesselRow::Back => self.screen = Screen::Home,
-            },
-            (Gesture::Hold, _) => {
-                self.screen = at(row, false, target_milli, percent);
-                return match chosen {
-                    lists::VesselRow::Hold => Some(Action::Demand(vessel, Demand::Hold(Celsius::from_milli(target_milli)))),
-                    lists::VesselRow::Percent => {
-                        let duty = Duty::from_basis_points(u32::from(percent).saturating_mul(100));
-                        Some(Action::Demand(vessel, Demand::Percent(duty)))
-                    }
-                    lists::VesselRow::Off => Some(Action::Demand(vessel, Demand::Off)),
-                    lists::VesselRow::Back => None,
-                };
-            }
-        }
-        None
-    }
-
-    fn at_sheet(&mut self, gesture: Gesture, row: u8, view: &View<'_>) -> Option<Action> {
-        let chosen = lists::SHEET.get(usize::from(row)).copied().unwrap_or(lists::SheetRow::Back);
-        let runs = view.supervisor.sequencer().is_some();
-        match gesture {
-            Gesture::Turn(by) => self.screen = Screen::Sheet { row: lists::move_row(row, by, lists::SHEET.len()) },
-            Gesture::Click => match chosen {
-                lists::SheetRow::Back => self.screen = Screen::Home,
-                lists::SheetRow::Start | lists::SheetRow::Next | lists::SheetRow::Pause | lists::SheetRow::End => {
-                    self.notice = Some(("press and hold", NOTICE));
-                }
-            },
-            Gesture::Hold => match chosen {
-                lists::SheetRow::Start if !runs => {
-                    self.paused = false;
-                    self.screen = Screen::Home;
-                    return Some(Action::StartSheet);
-                }
-                lists::SheetRow::Next if runs => return Some(Action::Skip),
-                lists::SheetRow::Pause if runs => {
-                    self.paused = !self.paused;
-                    return Some(Action::Pause(self.paused));
-                }
-                lists::SheetRow::End if runs => return Some(Action::StopSheet),
-                lists::SheetRow::Start | lists::SheetRow::Next | lists::SheetRow::Pause | lists::SheetRow::End => {
-                    self.notice = Some((if runs { "a sheet runs already" } else { "no sheet runs" }, NOTICE));
-                }
-                lists::SheetRow::Back => self.screen = Screen::Home,
-            },
-        }
-        None
-    }
-
-    fn at_pumps(&mut self, gesture: Gesture, row: u8) -> Option<Action> {
-        match gesture {
-            Gesture::Turn(by) => self.screen = Screen::Pumps { row: lists::move_row(row, by, 4) },
-            Gesture::Click if row == 3 => self.screen = Screen::Home,
-            Gesture::Click => self.notice = Some(("press and hold", NOTICE)),
-            Gesture::Hold => {
-                let pumps = &mut self.pumps;
-                let pump = match row {
-                    0 => &mut pumps.liquor,
-                    1 => &mut pumps.mash,
-                    2 => &mut pumps.wort,
-                    _ => return None,
-                };
-                *pump = !*pump;
-                return Some(Action::Pumps(self.pumps));
-            }
-        }
-        None
-    }
-
-    fn at_setup(&mut self, gesture: Gesture, row: u8, editing: bool, view: &View<'_>) -> Option<Action> {
-        let rows = setup::rows();
-        let chosen = setup::row(row);
-        match (gesture, editing) {
-            (Gesture::Turn(by), false) => self.screen = Screen::Setup { row: lists::move_row(row, by, rows), editing: false },
-            (Gesture::Turn(by), true) => {
-                let draft = self.draft.get_or_insert_with(|| view.stored.clone());
-                setup::adjust(chosen, draft, by);
-            }
-            (Gesture::Click, _) => match chosen {
-                setup::Row::Back => {
-                    self.draft = None;
-                    self.screen = Screen::Home;
-                }
-                setup::Row::FindOneWire => self.notice = Some(("press and hold", NOTICE)),
-                _ => self.screen = Screen::Setup { row, editing: !editing },
-            },
-            (Gesture::Hold, _) => {
-                self.screen = Screen::Setup { row, editing: false };
-                if chosen == setup::Row::FindOneWire {
-                    return Some(Action::FindOneWire);
-                }
-                return self.draft.take().map(Action::Set);
-            }
-        }
-        None
-    }
-
-    fn scroll(&mut self, gesture: Gesture) {
-        if let Gesture::Turn(by) = gesture {
-            self.line = self.line.saturating_add_signed(by).min(12);
-        }
-    }
-
-    fn leave(&mut self, gesture: Gesture) {
-        if gesture == Gesture::Click {
-            self.screen = Screen::Home;
-        }
     }
 }

@@ -5,9 +5,12 @@ use super::lists::rows as list;
 use super::text::{self, Short, short};
 use crate::drivers::max31865::Wires;
 use crate::drivers::oled::{Canvas, Chip};
+use crate::lines::Coil;
 use crate::probes::Choice;
+use crate::sense::{self, Line};
 use crate::storage::Stored;
 use copperhold_core::burst::Mains;
+use copperhold_core::guard::sense::Sense;
 use copperhold_core::probe::rtd::Pt100;
 use copperhold_core::probe::thermistor::{Curve, Divider};
 use copperhold_core::units::{Celsius, Watts};
@@ -30,13 +33,17 @@ pub enum Row {
     Mains,
     /// Chip behind the display.
     Display,
+    /// Whether the rig has a sense line.
+    Sense(Line),
+    /// How the contactor's line is driven.
+    Coil,
     /// Look for one-wire thermometers.
     FindOneWire,
     /// Back.
     Back,
 }
 
-const ROWS: [Row; 15] = [
+const ROWS: [Row; 21] = [
     Row::Probe(Vessel::LiquorTank),
     Row::Probe(Vessel::MashTun),
     Row::Probe(Vessel::BoilKettle),
@@ -51,6 +58,12 @@ const ROWS: [Row; 15] = [
     Row::Boiling,
     Row::Mains,
     Row::Display,
+    Row::Sense(Line::Contactor),
+    Row::Sense(Line::Current(Element::LiquorTank)),
+    Row::Sense(Line::Current(Element::BoilKettle)),
+    Row::Sense(Line::Level(Element::LiquorTank)),
+    Row::Sense(Line::Level(Element::BoilKettle)),
+    Row::Coil,
     Row::Back,
 ];
 
@@ -130,11 +143,13 @@ pub fn adjust(row: Row, stored: &mut Stored, by: i8) {
         Row::Boiling => draft.boiling = Celsius::from_milli((draft.boiling.milli() + i32::from(by) * 100).clamp(80_000, 103_000)),
         Row::Mains => draft.mains = if draft.mains == Mains::Hz50 { Mains::Hz60 } else { Mains::Hz50 },
         Row::Display => stored.display = if stored.display == Chip::Ssd1306 { Chip::Sh1106 } else { Chip::Ssd1306 },
+        Row::Sense(line) => stored.fitted.set(line, by > 0),
+        Row::Coil => stored.coil = if by > 0 { Coil::Pulses } else { Coil::Level },
         Row::FindOneWire | Row::Back => {}
     }
 }
 
-fn text_of(row: Row, stored: &Stored) -> Short {
+fn text_of(row: Row, stored: &Stored, now: &Sense) -> Short {
     let draft = &stored.draft;
     let name = |element: Element| text::name(element.vessel());
     match row {
@@ -151,13 +166,28 @@ fn text_of(row: Row, stored: &Stored) -> Short {
         Row::Boiling => short(format_args!("Boils at {} C", text::celsius(draft.boiling))),
         Row::Mains => short(format_args!("Mains {} Hz", if draft.mains == Mains::Hz50 { 50 } else { 60 })),
         Row::Display => short(format_args!("OLED {}", if stored.display == Chip::Ssd1306 { "SSD1306" } else { "SH1106" })),
+        Row::Sense(line) => {
+            // A line in force says what it reads, so that it can be tried.
+            let state = match (stored.fitted.has(line), sense::state(now, line)) {
+                (false, _) => "unused",
+                (true, None) => "fitted",
+                (true, Some(true)) => "closed",
+                (true, Some(false)) => "open",
+            };
+            match line {
+                Line::Contactor => short(format_args!("Aux contact {state}")),
+                Line::Current(element) => short(format_args!("{} current {state}", name(element))),
+                Line::Level(element) => short(format_args!("{} level {state}", name(element))),
+            }
+        }
+        Row::Coil => short(format_args!("Coil by {}", if stored.coil == Coil::Pulses { "pulses" } else { "level" })),
         Row::FindOneWire => short(format_args!("Find one-wire (hold)")),
         Row::Back => short(format_args!("Back")),
     }
 }
 
 /// Draws it.
-pub fn draw(canvas: &mut Canvas, at: u8, editing: bool, stored: &Stored) {
+pub fn draw(canvas: &mut Canvas, at: u8, editing: bool, stored: &Stored, now: &Sense) {
     title(canvas, "SETUP: hold to store");
-    list(canvas, at, editing, ROWS.len(), |at| text_of(row(u8::try_from(at).unwrap_or(u8::MAX)), stored));
+    list(canvas, at, editing, ROWS.len(), |at| text_of(row(u8::try_from(at).unwrap_or(u8::MAX)), stored, now));
 }

@@ -5,9 +5,6 @@ use super::two_slot::{Found, MAX_CONTENT, SlotError, TwoSlot};
 use copperhold_core::wire::sheet::EncodedSheet;
 use embedded_storage::nor_flash::NorFlash;
 
-/// Bytes from one slot to the next: a sector.
-pub const SECTOR: u32 = 4096;
-
 /// The store in a board's flash.
 #[derive(Debug)]
 pub struct Store<F> {
@@ -17,12 +14,13 @@ pub struct Store<F> {
 }
 
 impl<F: NorFlash> Store<F> {
-    /// Four sectors from `start` on.
+    /// Four sectors of the flash from `start` on, one for each slot.
     pub const fn new(flash: F, start: u32) -> Store<F> {
+        let sector = F::ERASE_SIZE as u32;
         Store {
             flash,
-            settings: TwoSlot { slots: [start, start + SECTOR] },
-            sheet: TwoSlot { slots: [start + 2 * SECTOR, start + 3 * SECTOR] },
+            settings: TwoSlot { slots: [start, start + sector] },
+            sheet: TwoSlot { slots: [start + 2 * sector, start + 3 * sector] },
         }
     }
 

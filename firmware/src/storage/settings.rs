@@ -2,7 +2,9 @@
 
 use crate::drivers::max31865::Wires;
 use crate::drivers::oled::Chip;
+use crate::lines::Coil;
 use crate::probes::Choice;
+use crate::sense::Fitted;
 use copperhold_core::arming;
 use copperhold_core::burst::Mains;
 use copperhold_core::heat::Learned;
@@ -25,16 +27,21 @@ pub struct Stored {
     pub probes: PerVessel<Choice>,
     /// Display.
     pub display: Chip,
+    /// Sense lines that the rig has.
+    pub fitted: Fitted,
+    /// How the contactor's line is driven.
+    pub coil: Coil,
     /// Learned values.
     pub knowledge: Knowledge,
 }
 
 /// Where the settings in force came from.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub enum Origin {
     /// Stored, whole, and every figure in range.
     Stored,
     /// Nothing was ever stored: safe defaults, to be confirmed at the panel.
+    #[default]
     Blank,
     /// What is stored is damaged or out of range: safe defaults, to be confirmed at the panel.
     Damaged,
@@ -62,6 +69,8 @@ pub fn safe_defaults() -> Stored {
         },
         probes: PerVessel { liquor_tank: rtd, mash_tun: rtd, boil_kettle: rtd },
         display: Chip::Ssd1306,
+        fitted: Fitted::default(),
+        coil: Coil::Level,
         knowledge: Knowledge::default(),
     }
 }
@@ -81,18 +90,22 @@ impl Stored {
 
     /// Encodes into `buffer`; gives what was used. `None` if it does not fit.
     pub fn encode<'a>(&self, buffer: &'a mut [u8]) -> Option<&'a [u8]> {
-        postcard::to_slice(&Plain::from(self), buffer).ok().map(|used| &*used)
+        postcard::to_slice(&(Plain::from(self), Wiring::from(self)), buffer).ok().map(|used| &*used)
     }
 
     /// Decodes and checks every figure. `None` on any doubt.
     pub fn decode(bytes: &[u8]) -> Option<Stored> {
         let (plain, rest) = postcard::take_from_bytes::<Plain>(bytes).ok()?;
-        let stored = plain.stored()?;
+        // A record of before the wiring was asked for ends here, and the rig has none of it.
+        let (wiring, rest) =
+            if rest.is_empty() { (Wiring::default(), rest) } else { postcard::take_from_bytes::<Wiring>(rest).ok()? };
+        let stored = plain.stored(&wiring)?;
         (rest.is_empty() && stored.settings().is_ok()).then_some(stored)
     }
 }
 
-/// Plain figures in a fixed order. A change of this format needs a new [`super::two_slot::VERSION`].
+/// Plain figures in a fixed order. What is added goes to the end, in a part of its own that may be missing, so that the settings survive an
+/// update; any other change of this format needs a new [`super::two_slot::VERSION`].
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 struct Plain {
     mains_50_hz: bool,
@@ -109,6 +122,13 @@ struct Plain {
     sh1106: bool,
     learned: PerElement<Option<PlainLearned>>,
     mash_offset_mk: Option<i32>,
+}
+
+/// What was added to [`Plain`] later.
+#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize)]
+struct Wiring {
+    fitted: u8,
+    coil_pulses: bool,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
@@ -161,8 +181,14 @@ impl From<&Stored> for Plain {
     }
 }
 
+impl From<&Stored> for Wiring {
+    fn from(stored: &Stored) -> Wiring {
+        Wiring { fitted: stored.fitted.bits(), coil_pulses: stored.coil == Coil::Pulses }
+    }
+}
+
 impl Plain {
-    fn stored(&self) -> Option<Stored> {
+    fn stored(&self, wiring: &Wiring) -> Option<Stored> {
         let probe = |vessel: Vessel| choice(*self.probes.get(vessel));
         let probes = PerVessel {
             liquor_tank: probe(Vessel::LiquorTank)?,
@@ -184,6 +210,8 @@ impl Plain {
             },
             probes,
             display: if self.sh1106 { Chip::Sh1106 } else { Chip::Ssd1306 },
+            fitted: Fitted::from_bits(wiring.fitted)?,
+            coil: if wiring.coil_pulses { Coil::Pulses } else { Coil::Level },
             knowledge: Knowledge {
                 vessels: PerElement::build(|element| {
                     self.learned.get(element).map(|plain| {

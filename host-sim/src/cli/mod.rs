@@ -7,6 +7,7 @@ mod import;
 mod plan;
 mod record;
 mod rehearse;
+mod send;
 mod survey;
 mod tune;
 mod watch;
@@ -42,6 +43,8 @@ enum Command {
     Import(import::Args),
     /// Look into the logbook: list, show, compare, export, note, measure.
     Book(book::Args),
+    /// Send a sheet to a board on a serial port. It is started at the board's panel.
+    Send(send::Args),
     /// Serve a live page of a rehearsal, or of a board on a serial port.
     Watch(watch::Args),
     /// Run the controller on standard streams, JSON Lines, against a plant of your own.
@@ -79,6 +82,7 @@ pub fn run() -> ExitCode {
         Some(Command::Plan(args)) => plan::run(&args),
         Some(Command::Import(args)) => import::run(&args),
         Some(Command::Book(args)) => book::run(&args),
+        Some(Command::Send(args)) => send::run(&args),
         Some(Command::Watch(args)) => watch::run(&args),
         Some(Command::Cosim(args)) => cosim::run(&args),
         Some(Command::Drill(args)) => drill::run(&args),

@@ -135,8 +135,10 @@ impl Conversation {
 
     fn take(&mut self, now: Instant, message: ToHost, hub: &Hub) {
         match message {
-            ToHost::Hello { identity, firmware, restarted } => {
+            ToHost::Hello { identity, firmware, restarted, heard } => {
                 self.identity = Some(identity);
+                // Another program may have spoken in this session; what is not above its numbers would pass for a replay.
+                self.sequence = self.sequence.max(heard);
                 self.track.set_source(match identity {
                     Identity::Device => Source::Board {
                         port: self.port.clone(),

@@ -115,7 +115,7 @@ impl Emulator {
         answer
     }
 
-    /// Sets what the parts see: `contacts`, `spi`, `one_wire`, `adc`, `expander`, `fault`.
+    /// Sets what the parts see: `contacts`, `spi`, `one_wire`, `adc`, `expander`, `sense` (the lines that are closed), `fault`.
     pub fn set(&mut self, what: Value) {
         let Value::Object(mut command) = what else { panic!("an object") };
         command.insert("cmd".into(), "set".into());
@@ -130,6 +130,18 @@ impl Emulator {
     /// Lets time pass; `bytes` arrive over the UART at the start.
     pub fn run_with(&mut self, seconds: f64, bytes: &[u8]) -> Report {
         let answer = self.call(json!({"cmd": "run", "ns": (seconds * 1e9).round(), "uart": hex(bytes)}));
+        self.report(&answer)
+    }
+
+    /// Lets as much time pass as these bytes take over the UART at its speed, one close behind the other.
+    pub fn flood(&mut self, bytes: &[u8]) -> Report {
+        // A start bit, eight bits and a stop bit.
+        let apart = 10.0 * 1e9 / 115_200.0;
+        let answer = self.call(json!({"cmd": "run", "ns": 0, "uart": hex(bytes), "apart": apart}));
+        self.report(&answer)
+    }
+
+    fn report(&mut self, answer: &Value) -> Report {
         let number = |value: &Value, key: &str| value[key].as_f64().unwrap_or_else(|| panic!("{key} in {value}"));
         let lines = answer["lines"].as_object().expect("lines").iter().map(|(name, line)| {
             let report = LineReport {
@@ -143,7 +155,7 @@ impl Emulator {
         let lines = lines.collect();
         let messages = self.decode(&unhex(answer["uart"].as_str().expect("text")));
         Report {
-            t_s: number(&answer, "t_ns") * 1e-9,
+            t_s: number(answer, "t_ns") * 1e-9,
             lines,
             both: answer["both"].as_u64().expect("a count"),
             resets: answer["resets"].as_u64().expect("a count"),

@@ -2,6 +2,10 @@
 
 mod day;
 mod figures;
+mod flood;
+mod host;
+mod sense;
+mod stack;
 mod start;
 mod stop;
 mod support;

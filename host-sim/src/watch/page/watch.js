@@ -4,7 +4,7 @@ const KEYS = ["liquor_tank", "mash_tun", "boil_kettle"];
 const NAMES = { liquor_tank: "liquor tank", mash_tun: "mash tun", boil_kettle: "boil kettle" };
 const STALE_S = 3;
 let about = null, now = null, token = "", readOnly = false, heard = performance.now(), events = null, drawn = 0;
-let sounds = null, called = {}, figureFor = "";
+let sounds = null, called = {}, figureFor = "", figureTouched = false;
 const us = () => about && about.units === "us";
 const degrees = () => us() ? "°F" : "°C";
 const temp = c => (us() ? c * 1.8 + 32 : c).toFixed(1);
@@ -71,6 +71,9 @@ function call(key, words, urgent) {
   }
   if ("Notification" in window && Notification.permission === "granted") { try { new Notification("Copperhold", { body: words, tag: key }); } catch (e) { /* Some phones allow none from a page. */ } }
 }
+// Called for in the last three minutes; whoever opens the page later is not called for what is past.
+const isDue = a => a.called_s !== null && now.at_s - a.called_s < 180;
+const named = a => (a.amount ? a.amount + " " : "") + a.name;
 // A call is made once; what is over may be called again.
 function callWhile(key, yes, words, urgent) { if (yes) call(key, words, urgent); else delete called[key]; }
 
@@ -215,11 +218,11 @@ function step(over) {
   const items = over ? [] : now.additions;
   show("additions", items.length > 0);
   list($("additions"), items.map(a => {
-    const name = (a.amount ? a.amount + " " : "") + a.name;
-    const recent = a.called_s !== null && now.at_s - a.called_s < 180;
+    const name = named(a);
+    const recent = isDue(a);
     return { kind: recent ? "due" : a.called_s !== null ? "done" : "", parts: [recent ? "Add now: " + name : name, a.called_s !== null ? (recent ? "due" : "called") : a.due_in_s === null ? "" : "in " + span(a.due_in_s)] };
   }));
-  items.forEach((a, i) => { if (a.called_s !== null) call("addition " + now.boot + " " + i + " " + a.called_s, "Add now: " + a.name, false); });
+  items.forEach((a, i) => { if (isDue(a)) call("addition " + now.boot + " " + i + " " + a.called_s, "Add now: " + named(a), false); });
   const may = !readOnly && !over && now.armed && !now.trip && s;
   show("controls", !!may);
   show("stop", !readOnly && !over);
@@ -229,12 +232,13 @@ function step(over) {
     show("step-on", s.may_step_on);
     show("adjust", !!s.may_adjust);
     const wanted = s.may_adjust + s.index;
-    if (s.may_adjust && figureFor !== wanted) {
+    if (figureFor !== wanted) figureTouched = false;
+    if (s.may_adjust && !figureTouched) {
       const key = ["liquor_tank", "mash_tun"].map(k => now.vessels[k]);
       const held = s.may_adjust === "share" ? now.vessels.boil_kettle.demand : (key[1].demand.kind === "hold" ? key[1] : key[0]).demand;
       const value = s.may_adjust === "share" ? (held.kind === "percent" ? held.share * 100 : null) : held.kind === "hold" ? Number(temp(held.target_c)) : null;
       if (value !== null) { figureFor = wanted; $("figure").value = Math.round(value * 10) / 10; }
-      else show("adjust", false);
+      else if (figureFor !== wanted) show("adjust", false);
       text("figure-label", s.may_adjust === "share" ? "Share of full power" : "Target");
       text("figure-unit", s.may_adjust === "share" ? "%" : degrees());
     }
@@ -264,12 +268,13 @@ $("answer").addEventListener("click", () => now.prompt && now.step && ask("/api/
 $("hold").addEventListener("click", () => now.step && now.timer && ask("/api/act", { act: "hold", step: now.step.index, held: !now.timer.held }));
 twice("step-on", "Again to end this step", () => now.step && ask("/api/act", { act: "step_on", step: now.step.index }));
 $("stop").addEventListener("click", () => ask("/api/stop", {}));
+$("figure").addEventListener("input", () => { figureTouched = true; });
 $("adjust").addEventListener("submit", async e => {
   e.preventDefault();
   const value = Number($("figure").value), s = now.step;
   if (!s || !Number.isFinite(value)) return;
   const done = await ask("/api/act", s.may_adjust === "share" ? { act: "step_share", step: s.index, share: value / 100 } : { act: "step_target", step: s.index, target_c: us() ? (value - 32) / 1.8 : value });
-  if (done) text("said", "Changed.");
+  if (done) { figureTouched = false; text("said", "Changed."); }
 });
 $("pair").addEventListener("submit", async e => {
   e.preventDefault();

@@ -1,13 +1,13 @@
 //! From the start's stack to the main loop's, which is guarded: see `memory.x`.
 
+use crate::ThisBoard;
 use crate::last_resort;
-use crate::parts::Pico;
 use copperhold_firmware::app::App;
 use core::cell::RefCell;
 use critical_section::Mutex;
 
 /// The application on its way from one stack to the other.
-struct Handed(&'static mut App<Pico>);
+struct Handed(&'static mut App<ThisBoard>);
 
 // SAFETY: it goes from the start to the main loop, which is the same thread of the same core; no interrupt looks at it.
 unsafe impl Send for Handed {}
@@ -15,7 +15,7 @@ unsafe impl Send for Handed {}
 static APP: Mutex<RefCell<Option<Handed>>> = Mutex::new(RefCell::new(None));
 
 /// Gives the start's stack up and runs the main loop on its own.
-pub fn change(app: &'static mut App<Pico>) -> ! {
+pub fn change(app: &'static mut App<ThisBoard>) -> ! {
     unsafe extern "C" {
         // From the memory map.
         static _guarded_stack: u32;

@@ -1,6 +1,6 @@
 //! Builds the image for the Pico and writes the UF2 file to drag onto it: `cargo uf2`.
 
-use copperhold_tests::flash;
+use copperhold_uf2 as flash;
 use std::process::ExitCode;
 
 fn main() -> ExitCode {

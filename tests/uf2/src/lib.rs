@@ -8,13 +8,26 @@ const RP2040_FAMILY: u32 = 0xE48B_FF56;
 /// Payload of a block.
 const PAYLOAD: usize = 256;
 
+/// The Pico's processor, and the other board's.
+const M0_PLUS: &str = "thumbv6m-none-eabi";
+const M4F: &str = "thumbv7em-none-eabihf";
+
 /// Builds the image for the Pico as it is released, in `target` or the workspace's own target folder; gives the ELF file.
 ///
 /// # Errors
 /// The build's own words.
 pub fn build_pico(target: Option<&Path>) -> Result<PathBuf, String> {
     let what = ["build", "--package", "copperhold-firmware", "--bin", "pico", "--features", "pico"];
-    Ok(build(&what, &[], target)?.join("pico"))
+    Ok(build(&what, M0_PLUS, &[], target)?.join("pico"))
+}
+
+/// Builds the image for the STM32F405 board as it is released; gives the ELF file.
+///
+/// # Errors
+/// The build's own words.
+pub fn build_stm32f4() -> Result<PathBuf, String> {
+    let what = ["build", "--package", "copperhold-firmware", "--bin", "stm32f4", "--features", "stm32f4"];
+    Ok(build(&what, M4F, &[], None)?.join("stm32f4"))
 }
 
 /// Builds the scripted day for the Pico's processor with the image's profile, to be loaded into its RAM; gives the ELF file.
@@ -25,13 +38,13 @@ pub fn build_same_bits() -> Result<PathBuf, String> {
     let what = ["rustc", "--package", "copperhold-same-bits", "--bin", "same-bits"];
     // Loaded where it runs, without gaps between its parts.
     let link = ["--", "-C", "link-arg=--image-base=0x20000000", "-C", "link-arg=--nmagic"];
-    Ok(build(&what, &link, None)?.join("same-bits"))
+    Ok(build(&what, M0_PLUS, &link, None)?.join("same-bits"))
 }
 
 /// Builds with the image's profile; gives the folder of what was built. Paths of this machine are taken out, so that two machines build the
 /// same bytes.
-fn build(what: &[&str], more: &[&str], target: Option<&Path>) -> Result<PathBuf, String> {
-    let root = Path::new(env!("CARGO_MANIFEST_DIR")).parent().ok_or("the workspace has a root")?;
+fn build(what: &[&str], machine: &str, more: &[&str], target: Option<&Path>) -> Result<PathBuf, String> {
+    let root = Path::new(env!("CARGO_MANIFEST_DIR")).ancestors().nth(2).ok_or("the workspace has a root")?;
     let target = target
         .map_or_else(|| std::env::var_os("CARGO_TARGET_DIR").map_or_else(|| root.join("target"), PathBuf::from), PathBuf::from);
     let home = std::env::var_os("CARGO_HOME").map(PathBuf::from).or_else(|| std::env::home_dir().map(|home| home.join(".cargo")));
@@ -39,7 +52,7 @@ fn build(what: &[&str], more: &[&str], target: Option<&Path>) -> Result<PathBuf,
     flags.extend(home.map(|home| format!("--remap-path-prefix={}=cargo", home.display())));
     let output = Command::new("cargo")
         .args(what)
-        .args(["--target", "thumbv6m-none-eabi", "--profile", "firmware", "--target-dir"])
+        .args(["--target", machine, "--profile", "firmware", "--target-dir"])
         .arg(&target)
         .args(more)
         .current_dir(root)
@@ -50,7 +63,7 @@ fn build(what: &[&str], more: &[&str], target: Option<&Path>) -> Result<PathBuf,
     if !output.status.success() {
         return Err(String::from_utf8_lossy(&output.stderr).into_owned());
     }
-    Ok(target.join("thumbv6m-none-eabi/firmware"))
+    Ok(target.join(machine).join("firmware"))
 }
 
 /// The loaded parts of an ELF file for a 32-bit little-endian machine: address in flash and bytes.
