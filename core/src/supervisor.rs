@@ -137,7 +137,7 @@ impl Supervisor {
             boil: None,
             mains_mv: None,
             heat: PerElement::build(|element| {
-                let config = HeatConfig::new(settings.fastest(element)?).ok()?;
+                let config = HeatConfig::new(settings.fastest(element)?).ok()?.with_brimful(settings.slowest(element)?);
                 Some(HeatControl::new(config, *knowledge.vessels.get(element)))
             }),
             arbiter: Arbiter::new(),

@@ -115,6 +115,21 @@ fn gains_and_bounds_out_of_range_are_refused_by_name() {
 }
 
 #[test]
+fn a_brimful_volume_bounds_the_climb_and_guesses_it_where_it_says_something() {
+    let config =
+        |most, brimful| HeatConfig::new(Slope::from_micro(most)).expect("in range").with_brimful(Slope::from_micro(brimful));
+    let known = config(200_000, 30_000);
+    assert_eq!((known.least_slope().micro(), known.usual_slope().micro()), (20_000, 45_000));
+    // Thirty times apart: nobody said how large the vessel is.
+    let unsaid = config(200_000, 6_000);
+    assert_eq!((unsaid.least_slope().micro(), unsaid.usual_slope().micro()), (4_000, 200_000));
+    let steeper = config(200_000, 400_000);
+    assert_eq!((steeper.least_slope().micro(), steeper.usual_slope().micro()), (200_000, 200_000));
+    assert_eq!(config(200_000, -1).least_slope(), Slope::ZERO);
+    assert_eq!(HeatConfig::new(Slope::from_micro(200_000)).expect("in range").usual_slope().micro(), 200_000);
+}
+
+#[test]
 fn a_record_is_brought_within_its_bounds() {
     let least = Learned::new(Slope::from_fixed(I8F24::MIN), Span::ZERO, Slope::from_fixed(I8F24::MIN));
     let most = Learned::new(Slope::from_fixed(I8F24::MAX), Span::from_mins(u64::MAX), Slope::from_fixed(I8F24::MAX));

@@ -233,9 +233,9 @@ impl Learner {
         if self.miss.saturating_abs() > allowed {
             let prior = self.sound;
             self.open(prior, whole.saturating_sub(self.missed.output() << 16), prior.lag_us);
-        } else if self.miss.saturating_abs() < allowed / 4 {
+        } else if self.miss.saturating_abs() < allowed / 4 && (self.sound.known || self.bank.has_risen()) {
             self.sound_spread = self.bank.spread();
-            self.sound = Prior { raw: self.bank.raw(), lag_us: self.bank.lag_us(), known: true };
+            self.sound = Prior { raw: self.bank.raw(), least: 0, lag_us: self.bank.lag_us(), known: true };
         }
     }
 }

@@ -113,7 +113,7 @@ impl HeatControl {
         HeatControl {
             config,
             learned,
-            learner: Learner::new(prior_of(learned, steepest), steepest),
+            learner: Learner::new(prior_of(learned, &config), steepest),
             state: State::Off,
             settled: None,
             loss_at_76: learned.map_or(loss::UNKNOWN, |l| i64::from(l.loss().fixed().to_bits()) << 8),
@@ -163,8 +163,8 @@ impl HeatControl {
             State::Coast { for_us, .. } => Stage::Coasting(for_us),
         };
         if !self.learner.is_open() && matches!(self.state, State::Ramp(_)) && self.implausible() {
-            let lag_us = prior_of(self.learned, 0).lag_us.max(UNKNOWN_LAG_US);
-            self.learner.open(Prior { raw: self.steepest(), lag_us, known: false }, level, 0);
+            let lag_us = prior_of(self.learned, &self.config).lag_us.max(UNKNOWN_LAG_US);
+            self.learner.open(Prior { raw: self.steepest(), least: 0, lag_us, known: false }, level, 0);
         } else if self.learner.watch(dt_us, level, applied, stage) == Lesson::Complete {
             self.note();
         }
@@ -218,7 +218,7 @@ impl HeatControl {
             }
             Demand::Percent(duty) => {
                 if matches!(self.state, State::Off) {
-                    self.learner.open(prior_of(self.learned, self.steepest()), level, 0);
+                    self.learner.open(prior_of(self.learned, &self.config), level, 0);
                 }
                 self.state = State::Fixed(duty);
                 return duty;
@@ -299,7 +299,7 @@ impl HeatControl {
         pid.preload(standing);
         let worth = if self.learned.is_some() { WORTH_LEARNING } else { WORTH_TRYING };
         if error > worth {
-            self.learner.open(prior_of(self.learned, self.steepest()), level, 0);
+            self.learner.open(prior_of(self.learned, &self.config), level, 0);
         }
         State::Ramp(pid)
     }
@@ -368,15 +368,18 @@ fn calmed(mut pid: Pid, gains: PidGains) -> Pid {
     pid
 }
 
-/// What to lean on: the record, or the rig's bound.
-fn prior_of(learned: Option<Learned>, steepest: i64) -> Prior {
+/// What to lean on: the record, or what the rig's figures say. A coil may draw so much heat that a known vessel seems slower than its
+/// brimful volume allows, so that bounds only a vessel nobody knows.
+fn prior_of(learned: Option<Learned>, config: &HeatConfig) -> Prior {
+    let raw = |slope: Slope| raw_of_slope(i64::from(slope.fixed().to_bits()));
     match learned {
         Some(l) => Prior {
-            raw: raw_of_slope(i64::from(l.slope().fixed().to_bits())).min(steepest),
+            raw: raw(l.slope()).min(raw(config.max_slope())),
+            least: 0,
             lag_us: i64::try_from(l.lag().as_micros()).unwrap_or(UNKNOWN_LAG_US),
             known: true,
         },
-        None => Prior { raw: steepest, lag_us: UNKNOWN_LAG_US, known: false },
+        None => Prior { raw: raw(config.usual_slope()), least: raw(config.least_slope()), lag_us: UNKNOWN_LAG_US, known: false },
     }
 }
 

@@ -45,6 +45,8 @@ const KNOWN_PART: i64 = 40;
 const BREAK_PARTS: i64 = 4;
 /// Least climb that is believed, raw: 0.0005 K/s.
 const LEAST_RAW: i64 = 2_251_800;
+/// A window whose reading has not risen by this tells nothing of climb and lag yet. 2 K in Q12.
+const WORTH_A_FIT: i64 = 2 << 12;
 /// Weight of a step that every shape agrees on; one that they disagree on counts for less.
 const FULL_WEIGHT: i64 = 64;
 /// The most steps a window may hold, so that no sum can overflow.
@@ -69,6 +71,8 @@ pub fn raw_of_slope(slope: i64) -> i64 {
 pub struct Prior {
     /// Climb, raw.
     pub raw: i64,
+    /// No climb below this is believed, raw.
+    pub least: i64,
     /// Lag, us.
     pub lag_us: i64,
     /// Whether it was learned on a vessel, or is only the rig's bound.
@@ -251,6 +255,11 @@ impl Bank {
     /// Steps in the window so far.
     pub fn steps(&self) -> i64 {
         self.shared.n
+    }
+
+    /// Whether the window has seen a rise that tells of climb and lag.
+    pub fn has_risen(&self) -> bool {
+        self.shared.highest > WORTH_A_FIT
     }
 
     /// Mean squared error of the best fit, 2^-24 K^2, never below the floor.

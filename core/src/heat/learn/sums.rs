@@ -13,6 +13,8 @@ pub(super) struct Shared {
     pub n: i64,
     pub y: i64,
     pub total: i64,
+    /// The highest reading.
+    pub highest: i64,
     yy: i64,
     /// Weight of the step being taken, and its reading.
     step: (i64, i64),
@@ -27,6 +29,7 @@ impl Shared {
         self.total += weight;
         self.y += weight * y;
         self.yy += weight * y * y;
+        self.highest = self.highest.max(y);
         self.step = (weight, y);
         self.inverse = ratio_of(1, 1 << 40, self.total);
         self.mean_y = self.mean(self.y);
@@ -99,6 +102,7 @@ pub(super) struct Terms {
     qq: i64,
     qy: i64,
     yy: i64,
+    least: i64,
     steepest: i64,
     lag_us: i64,
     lag_weight: i64,
@@ -113,7 +117,7 @@ impl Terms {
         let qq = (one << 36).checked_div(root.product(root)).unwrap_or(0).clamp(1, 1 << 48);
         let lag_weight = if prior.known { one.product(KNOWN_PART * KNOWN_PART) } else { one / 4 };
         let qy = times(prior.raw, qq);
-        Terms { qq, qy, yy: times(prior.raw, qy), steepest, lag_us: prior.lag_us, lag_weight }
+        Terms { qq, qy, yy: times(prior.raw, qy), least: prior.least.max(LEAST_RAW), steepest, lag_us: prior.lag_us, lag_weight }
     }
 
     /// Squared error that a lag is charged for lying off the prior's.
@@ -147,7 +151,7 @@ impl Sums {
 
     /// The least-squares climb within the bounds, and the squared error it leaves.
     fn line(self, terms: &Terms) -> (i64, i64) {
-        let raw = fraction(self.qy, self.qq).min(terms.steepest).max(LEAST_RAW);
+        let raw = fraction(self.qy, self.qq).min(terms.steepest).max(terms.least);
         let error = self.yy - times(raw, 2 * self.qy - times(raw, self.qq));
         (raw, error.max(0))
     }
