@@ -146,6 +146,9 @@ while (what === "day" || what === "trip" || what === "lost") {
     await first.waitForTimeout(1500);
     seen.lost = (await look(first)).lost;
     await shoot("lost");
+    // The watch is started again on the same port: the page comes back by itself.
+    await first.waitForFunction(() => !document.body.classList.contains("stale") && document.getElementById("lost").hidden, null, { timeout: 60000 });
+    seen.back = (await look(first)).source;
     break;
   }
   if (Date.now() > until) { seen.errors.push("it did not come to its end"); break; }

@@ -39,8 +39,17 @@ pub struct Watched {
 impl Watched {
     /// Starts it with these flags and waits until it serves its page.
     pub fn start<S: AsRef<OsStr>>(flags: impl IntoIterator<Item = S>) -> Watched {
-        let mut child =
-            Command::new(copperhold()).args(["watch", "--http", "0"]).args(flags).stdout(Stdio::piped()).spawn().expect("it runs");
+        Watched::on(0, flags)
+    }
+
+    /// As [`Watched::start`], with its page on this port.
+    pub fn on<S: AsRef<OsStr>>(port: u16, flags: impl IntoIterator<Item = S>) -> Watched {
+        let mut child = Command::new(copperhold())
+            .args(["watch", "--http", &port.to_string()])
+            .args(flags)
+            .stdout(Stdio::piped())
+            .spawn()
+            .expect("it runs");
         let mut lines = BufReader::new(child.stdout.take().expect("its output")).lines().map_while(Result::ok);
         let mut said = Vec::new();
         for line in lines.by_ref() {

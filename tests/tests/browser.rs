@@ -5,11 +5,12 @@ use copperhold_tests::fake_board::{bench, board};
 use copperhold_tests::http::Client;
 use copperhold_tests::watched::{Watched, root};
 use serde_json::Value;
-use std::net::{IpAddr, SocketAddr, UdpSocket};
+use std::net::{IpAddr, SocketAddr, TcpStream, UdpSocket};
 use std::path::{Path, PathBuf};
 use std::process::{Command, Stdio};
 use std::sync::OnceLock;
 use std::sync::atomic::Ordering;
+use std::time::Duration;
 
 /// The browser's driver, installed as it is locked.
 fn driver() -> PathBuf {
@@ -110,8 +111,21 @@ fn a_trip_takes_the_page_with_its_cause_and_what_to_do() {
 }
 
 #[test]
-fn h36_a_killed_watch_greys_the_page_and_says_so_in_plain_words() {
-    let seen = rehearse("lost", &["--speed", "600"]);
+fn h36_a_killed_watch_greys_the_page_and_says_so_and_the_page_comes_back_with_the_next_watch() {
+    let flags = ["--rehearse", "--speed", "600"];
+    let watch = Watched::start(flags);
+    let address = watch.page.0;
+    let again = std::thread::spawn(move || {
+        while TcpStream::connect(address).is_ok() {
+            std::thread::sleep(Duration::from_millis(200));
+        }
+        // Long enough that nobody overlooks it.
+        std::thread::sleep(Duration::from_secs(12));
+        Watched::on(address.port(), flags)
+    });
+    let seen = drive("lost", &watch, address, "");
+    let _second = again.join().expect("it starts again");
+    assert!(seen["back"].as_str().is_some_and(|text| text.starts_with("Rehearsal")), "{seen}");
     let lost = seen["lost"].as_str().expect("a bar");
     assert!(lost.contains("No news from the watch program") && lost.contains("old. Go and look at the panel"), "{lost}");
 }

@@ -14,6 +14,7 @@ use copperhold_core::heat::Demand;
 use copperhold_core::interlock::Timing;
 use copperhold_core::probe::ProbeFault;
 use copperhold_core::sheet::Step;
+use copperhold_core::supervisor::LOG;
 use copperhold_core::units::{Duty, Instant, Span};
 use copperhold_core::vessel::{Element, PerVessel, Pumps, Vessel};
 use copperhold_tests::bench::{Bench, FAST, c, draft, sheet};
@@ -278,12 +279,12 @@ fn t13_a_log_that_nobody_reads_says_how_much_it_lost_and_since_when() {
         edges.push(bench.now);
     }
     let log = bench.controller.supervisor_mut().log();
-    let Some(Loss { count, since }) = log.take_loss() else { panic!("forty times armed and disarmed fit no log of 64") };
-    // 40 times armed and 39 times disarmed again: 79 entries, of which 64 are kept.
-    assert_eq!(count, 79 - 64);
+    let Some(Loss { count, since }) = log.take_loss() else { panic!("forty times armed and disarmed fit no log of {LOG}") };
+    // 40 times armed and 39 times disarmed again: 79 entries, of which the last are kept.
+    assert_eq!(count as usize, 79 - LOG);
     assert!(since < edges[0], "the first entry lost was the first arming, at {since:?}");
     let kept: Vec<_> = std::iter::from_fn(|| log.take()).collect();
-    assert_eq!(kept.len(), 64);
+    assert_eq!(kept.len(), LOG);
     assert_eq!(kept.last().map(|entry| entry.event), Some(Event::Armed));
     assert!(kept.windows(2).all(|pair| pair[0].at <= pair[1].at));
 }

@@ -4,7 +4,7 @@ const KEYS = ["liquor_tank", "mash_tun", "boil_kettle"];
 const NAMES = { liquor_tank: "liquor tank", mash_tun: "mash tun", boil_kettle: "boil kettle" };
 const STALE_S = 3;
 let about = null, now = null, token = "", readOnly = false, heard = performance.now(), events = null, drawn = 0;
-let sounds = null, called = {}, figureFor = "", figureTouched = false;
+let sounds = null, called = {}, figureFor = "", figureTouched = false, opened = 0;
 const us = () => about && about.units === "us";
 const degrees = () => us() ? "°F" : "°C";
 const temp = c => (us() ? c * 1.8 + 32 : c).toFixed(1);
@@ -51,6 +51,7 @@ async function listen() {
   const history = await fetch("/api/history").then(r => r.json()).catch(() => null);
   if (history) Chart.load(history);
   events = new EventSource("/api/events");
+  opened = performance.now();
   events.addEventListener("about", e => { about = JSON.parse(e.data); sheet(); });
   events.addEventListener("now", e => { now = JSON.parse(e.data); heard = performance.now(); Chart.add(now); draw(); });
   events.onerror = () => { if (events && events.readyState === EventSource.CLOSED) setTimeout(listen, 2000); };
@@ -82,6 +83,8 @@ function age() {
   const total = now ? now.age_s + silent : silent;
   const gone = silent >= STALE_S || !now;
   const stale = gone || now.stale;
+  // A network that died without a word tells the browser nothing.
+  if (events && events.readyState === EventSource.OPEN && silent > 10 && performance.now() - opened > 10000) listen();
   document.body.classList.toggle("stale", stale);
   show("lost", stale);
   if (stale) {
