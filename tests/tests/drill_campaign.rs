@@ -63,20 +63,21 @@ fn campaign() -> (Vec<RigFile>, Vec<Outcome>) {
 ///
 /// - A relay that shorts in a heat-up, and a probe that slips out at a changeover: water up to 4.1 K past its limit before the trip, where much
 ///   heat is on its way behind a lag of minutes.
-/// - Half a relay in a mash, a probe out in a heat-up or near the boil: found, but later than the limit, or not in half an hour; the
-///   water stays below its limit, or at the boil.
-/// - Mains that sag by a tenth: twice a false trip, once 3.4 K over the target.
+/// - Half a relay in a mash, a probe out in a heat-up: found, but later than the limit, or not in half an hour; the water stays below its
+///   limit, or at the boil.
+/// - A false trip late in a changeover: brewery 26 without any fault and with wild samples, brewery 71 with mains that sag.
+/// - Mains that sag by a tenth: once 3.4 K over the target.
 const MISSED: [(Kind, Phase, u32); 14] = [
     (Kind::MainsSags, Phase::HeatUp, 20),
-    (Kind::MainsSags, Phase::Changeover, 26),
+    (Kind::ProbeGlitches, Phase::Changeover, 26),
+    (Kind::None, Phase::Changeover, 26),
     (Kind::RelayHalfShorted, Phase::Mash, 27),
     (Kind::RelayHalfShorted, Phase::Mash, 29),
     (Kind::ProbeOut, Phase::Changeover, 39),
-    (Kind::ProbeOut, Phase::NearBoil, 59),
+    (Kind::MainsSags, Phase::Changeover, 71),
     (Kind::RelayHalfShorted, Phase::Mash, 73),
     (Kind::RelayHalfShorted, Phase::Mash, 85),
     (Kind::RelayHalfShorted, Phase::Mash, 89),
-    (Kind::MainsSags, Phase::Changeover, 100),
     (Kind::RelayShorted, Phase::HeatUp, 121),
     (Kind::ProbeOut, Phase::Changeover, 136),
     (Kind::RelayHalfShorted, Phase::Mash, 157),
