@@ -1,6 +1,6 @@
 //! What runs in the timer interrupt, 100 times a second: contacts in, [`FastPath`], lines out.
 //!
-//! The stop loop and the key have a second way in: [`FastTask::emergency`] is called from their own edge interrupt, lowers the lines at
+//! The stop loop and the key have a second way in: [`FastTask::edge`] is called from their own edge interrupt, lowers the lines at
 //! once and leaves a note, so that the next tick treats the opening as seen even if the contact has closed again.
 
 use crate::buttons::{Debounced, Gesture, Knob};
@@ -13,22 +13,39 @@ use heapless::Deque;
 /// The fast tick comes this often.
 pub const FAST_PERIOD: Span = Span::from_millis(10);
 
-/// The contacts as they stand, true when closed.
+/// The contacts: as they stand, true when closed, or a board's pins for them.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
-pub struct Contacts {
+pub struct Contacts<T = bool> {
     /// Stop loop.
-    pub stop_loop: bool,
+    pub stop_loop: T,
     /// Key.
-    pub key: bool,
+    pub key: T,
     /// The button that arms when held and acknowledges when pressed.
-    pub button: bool,
+    pub button: T,
     /// First contact of the knob.
-    pub knob_a: bool,
+    pub knob_a: T,
     /// Second contact of the knob.
-    pub knob_b: bool,
+    pub knob_b: T,
     /// Push of the knob.
-    pub knob_push: bool,
+    pub knob_push: T,
 }
+
+impl<T> Contacts<T> {
+    /// Each by itself.
+    pub fn map<U>(&self, mut of: impl FnMut(&T) -> U) -> Contacts<U> {
+        Contacts {
+            stop_loop: of(&self.stop_loop),
+            key: of(&self.key),
+            button: of(&self.button),
+            knob_a: of(&self.knob_a),
+            knob_b: of(&self.knob_b),
+            knob_push: of(&self.knob_push),
+        }
+    }
+}
+
+/// An edge must last: samples that must all read open, 10 us from one to the next. A spike from a relay is shorter.
+const EDGE_SAMPLES: u8 = 8;
 
 /// The interrupt's own state.
 #[derive(Debug)]
@@ -108,7 +125,19 @@ impl<L: LinePort> FastTask<L> {
         self.at = now;
     }
 
-    /// The stop loop or the key is open: everything off now, and let the next tick know. Called from the edge interrupt.
+    /// The stop loop or the key has an edge: believed once it lasts. `wait` is for 10 us. Called from the edge interrupt.
+    pub fn edge(&mut self, mut read: impl FnMut() -> Contacts, mut wait: impl FnMut()) {
+        let mut seen = read();
+        for _ in 1..EDGE_SAMPLES {
+            wait();
+            let again = read();
+            seen.stop_loop |= again.stop_loop;
+            seen.key |= again.key;
+        }
+        self.emergency(&seen);
+    }
+
+    /// The stop loop or the key is open: everything off now, and let the next tick know.
     pub fn emergency(&mut self, contacts: &Contacts) {
         if contacts.stop_loop && contacts.key {
             return;

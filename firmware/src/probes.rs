@@ -50,6 +50,28 @@ pub trait Analogue {
     fn read(&mut self, vessel: Vessel) -> Option<u16>;
 }
 
+/// Conversions averaged into one reading.
+const AVERAGE: u16 = 8;
+
+/// A vessel's code of 12 bits, averaged over several conversions of its channel: 0 tank, 1 mash, 2 kettle.
+pub fn averaged(vessel: Vessel, mut convert: impl FnMut(u8) -> Option<u16>) -> Option<u16> {
+    let channel = match vessel {
+        Vessel::LiquorTank => 0,
+        Vessel::MashTun => 1,
+        Vessel::BoilKettle => 2,
+    };
+    let mut sum = 0;
+    for _ in 0..AVERAGE {
+        sum += convert(channel)?;
+    }
+    Some((sum + AVERAGE / 2) / AVERAGE)
+}
+
+/// The noise of a converter's lowest bits, folded into a number (FNV-1a).
+pub fn folded(mut sample: impl FnMut() -> u16) -> u32 {
+    (0..64).fold(0x811C_9DC5, |hash: u32, _| (hash ^ u32::from(sample())).wrapping_mul(0x0100_0193))
+}
+
 /// The thermometers.
 #[derive(Debug)]
 pub struct Probes<S, P, D, A> {

@@ -21,4 +21,5 @@ mod sheet_subject;
 pub mod survey;
 pub mod telemetry;
 pub mod tune;
+mod voice;
 pub mod watch;

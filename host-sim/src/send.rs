@@ -1,10 +1,11 @@
 //! A sheet on its way to a board: step by step, each acknowledged. It starts nothing: that is done at the panel.
 
+use crate::voice::Voice;
 use crate::watch::words;
 use copperhold_core::sheet::Sheet;
+use copperhold_core::wire::Framer;
 use copperhold_core::wire::message::{Identity, Refused, ToDevice, ToHost};
 use copperhold_core::wire::sheet::{EncodedSheet, StepMessage};
-use copperhold_core::wire::{Framer, encode};
 use std::fmt;
 use std::io::ErrorKind;
 use std::time::{Duration, Instant};
@@ -98,9 +99,7 @@ pub fn send(sheet: &Sheet, port: Option<&str>) -> Result<Sent, SendError> {
 struct Talk {
     steps: Vec<StepMessage>,
     framer: Framer,
-    /// The session, and the last number in it.
-    session: Option<u32>,
-    sequence: u32,
+    voice: Voice,
     firmware: Option<String>,
     strange: bool,
     /// Steps that were acknowledged.
@@ -115,8 +114,7 @@ impl Talk {
         Talk {
             steps: sheet.steps.iter().map(StepMessage::from).collect(),
             framer: Framer::new(),
-            session: None,
-            sequence: 0,
+            voice: Voice::default(),
             firmware: None,
             strange: false,
             arrived: 0,
@@ -141,15 +139,15 @@ impl Talk {
                 self.strange = true;
                 continue;
             };
-            if self.session != Some(frame.session) {
+            if self.voice.session() != Some(frame.session) {
                 // It started, or has started again: from the beginning.
-                self.session = Some(frame.session);
+                self.voice.join(frame.session);
                 (self.firmware, self.arrived, self.asked) = (None, 0, None);
             }
             match message {
                 ToHost::Hello { identity: Identity::Simulator, .. } => return Err(SendError::Simulator),
                 ToHost::Hello { identity: Identity::Device, firmware, heard, .. } => {
-                    self.sequence = self.sequence.max(heard);
+                    self.voice.go_above(heard);
                     if self.firmware.is_none() {
                         (self.firmware, self.asked) = (Some(firmware.as_str().to_owned()), None);
                     }
@@ -187,17 +185,16 @@ impl Talk {
             }
             (Some(_), None) => return Ok(Vec::new()),
         };
-        self.sequence = self.sequence.wrapping_add(1);
-        self.asked = Some((now, self.sequence));
-        // Every message of ours fits a frame: a test of the link holds it.
-        let bytes = postcard::to_stdvec(&message).unwrap_or_default();
-        Ok(encode(self.session.unwrap_or(0), self.sequence, &bytes).map(|frame| frame.to_vec()).unwrap_or_default())
+        let (sequence, frame) = self.voice.say(&message);
+        self.asked = Some((now, sequence));
+        Ok(frame)
     }
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use copperhold_core::wire::encode;
 
     fn demo() -> Sheet {
         let (rig, sheet) = (crate::files::demo_rig().expect("shipped"), crate::files::demo_sheet().expect("shipped"));

@@ -40,28 +40,35 @@ pub unsafe extern "C" fn __aeabi_lmul() {
     )
 }
 
+/// `r0` divided by `r1` by the chip's divider: quotient to `r0`, remainder to `r1`. SIO_BASE is D0000000h; quotient at 70h, remainder at 74h,
+/// eight cycles after the divisor.
+macro_rules! divider {
+    ($dividend:literal, $divisor:literal) => {
+        naked_asm!(
+            "movs r2, #0xd0",
+            "lsls r2, r2, #24",
+            "mrs r3, primask",
+            "cpsid i",
+            concat!("str r0, [r2, #", $dividend, "]"),
+            concat!("str r1, [r2, #", $divisor, "]"),
+            "b 1f",
+            "1: b 2f",
+            "2: b 3f",
+            "3: b 4f",
+            "4: ldr r1, [r2, #0x74]",
+            "ldr r0, [r2, #0x70]",
+            "msr primask, r3",
+            "bx lr",
+        )
+    };
+}
+
 /// `r0 = r0 / r1`, `r1 = r0 % r1`, unsigned; a divisor of zero gives what the divider gives (the compiler never divides by zero).
 // SAFETY: as above; the divider's registers are free between two calls, because no interrupt comes in during one.
 #[unsafe(no_mangle)]
 #[unsafe(naked)]
 pub unsafe extern "C" fn __aeabi_uidivmod() {
-    // SIO_BASE is D0000000h; dividend at 60h, divisor at 64h, quotient at 70h, remainder at 74h. Eight cycles after the divisor.
-    naked_asm!(
-        "movs r2, #0xd0",
-        "lsls r2, r2, #24",
-        "mrs r3, primask",
-        "cpsid i",
-        "str r0, [r2, #0x60]",
-        "str r1, [r2, #0x64]",
-        "b 1f",
-        "1: b 2f",
-        "2: b 3f",
-        "3: b 4f",
-        "4: ldr r1, [r2, #0x74]",
-        "ldr r0, [r2, #0x70]",
-        "msr primask, r3",
-        "bx lr",
-    )
+    divider!("0x60", "0x64")
 }
 
 /// `r0 = r0 / r1`, unsigned.
@@ -77,23 +84,7 @@ pub unsafe extern "C" fn __aeabi_uidiv() {
 #[unsafe(no_mangle)]
 #[unsafe(naked)]
 pub unsafe extern "C" fn __aeabi_idivmod() {
-    // Signed dividend at 68h, divisor at 6Ch.
-    naked_asm!(
-        "movs r2, #0xd0",
-        "lsls r2, r2, #24",
-        "mrs r3, primask",
-        "cpsid i",
-        "str r0, [r2, #0x68]",
-        "str r1, [r2, #0x6c]",
-        "b 1f",
-        "1: b 2f",
-        "2: b 3f",
-        "3: b 4f",
-        "4: ldr r1, [r2, #0x74]",
-        "ldr r0, [r2, #0x70]",
-        "msr primask, r3",
-        "bx lr",
-    )
+    divider!("0x68", "0x6c")
 }
 
 /// `r0 = r0 / r1`, signed.

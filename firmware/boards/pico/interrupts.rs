@@ -40,37 +40,14 @@ impl LinePort for PowerLines {
 /// A contact to ground: closed reads low, and a broken wire reads open.
 pub type ContactPin = Pin<DynPinId, FunctionSioInput, PullUp>;
 
-/// The contacts.
-pub struct ContactPins {
-    /// Stop loop.
-    pub stop_loop: ContactPin,
-    /// Key.
-    pub key: ContactPin,
-    /// Green button.
-    pub button: ContactPin,
-    /// Knob.
-    pub knob_a: ContactPin,
-    /// Knob.
-    pub knob_b: ContactPin,
-    /// Knob.
-    pub knob_push: ContactPin,
-}
+/// The contacts' pins.
+pub type ContactPins = Contacts<ContactPin>;
 
-impl ContactPins {
-    /// All of them at one instant.
-    fn read(&self) -> Contacts {
-        // SAFETY: reading the pads changes nothing.
-        let pads = unsafe { (*pac::SIO::PTR).gpio_in().read().bits() };
-        let closed = |pin: &ContactPin| pads >> (pin.id().num & 31) & 1 == 0;
-        Contacts {
-            stop_loop: closed(&self.stop_loop),
-            key: closed(&self.key),
-            button: closed(&self.button),
-            knob_a: closed(&self.knob_a),
-            knob_b: closed(&self.knob_b),
-            knob_push: closed(&self.knob_push),
-        }
-    }
+/// All of them at one instant.
+fn read(pins: &ContactPins) -> Contacts {
+    // SAFETY: reading the pads changes nothing.
+    let pads = unsafe { (*pac::SIO::PTR).gpio_in().read().bits() };
+    pins.map(|pin| pads >> (pin.id().num & 31) & 1 == 0)
 }
 
 /// What the interrupts own.
@@ -91,8 +68,7 @@ pub struct Interrupts {
 
 static SHARED: Mutex<RefCell<Option<Interrupts>>> = Mutex::new(RefCell::new(None));
 
-/// An edge must last: samples that must all read open, and cycles between them (10 us each). A spike from a relay is shorter.
-const EDGE_SAMPLES: u8 = 8;
+/// Cycles from one look at an edge to the next: 10 us at 48 MHz.
 const EDGE_CYCLES: u32 = 480;
 
 const PERIOD: hal::fugit::MicrosDurationU64 = hal::fugit::MicrosDurationU64::from_ticks(FAST_PERIOD.as_micros());
@@ -149,7 +125,7 @@ fn TIMER_IRQ_0() {
         let (at, next) = if *due <= now && now < next { (*due, next) } else { (now, now + PERIOD) };
         *due = next;
         let _ = fast_alarm.schedule_at(next);
-        fast.tick(Instant::from_micros(at.ticks()), &contacts.read());
+        fast.tick(Instant::from_micros(at.ticks()), &read(contacts));
     });
 }
 
@@ -169,13 +145,6 @@ fn IO_IRQ_BANK0() {
         let Some(Interrupts { fast, contacts, .. }) = shared.as_mut() else { return };
         contacts.stop_loop.clear_interrupt(Interrupt::EdgeHigh);
         contacts.key.clear_interrupt(Interrupt::EdgeHigh);
-        let mut seen = contacts.read();
-        for _ in 1..EDGE_SAMPLES {
-            cortex_m::asm::delay(EDGE_CYCLES);
-            let again = contacts.read();
-            seen.stop_loop |= again.stop_loop;
-            seen.key |= again.key;
-        }
-        fast.emergency(&seen);
+        fast.edge(|| read(contacts), || cortex_m::asm::delay(EDGE_CYCLES));
     });
 }

@@ -1,8 +1,7 @@
 //! When nothing else can be trusted: lines low by a plain register write, a note of why, then wait for the watchdog.
 
 use crate::hal::pac;
-use copperhold_firmware::restart::{FAULTED, NOT_STARTED, PANICKED};
-use core::panic::PanicInfo;
+use copperhold_firmware::restart::NOT_STARTED;
 
 /// The lines to the power side: GP10 to GP15.
 pub const LINES: u32 = 0b11_1111 << 10;
@@ -25,15 +24,4 @@ pub fn off_for_good(note: u32) -> ! {
 /// The start cannot go on.
 pub fn stop() -> ! {
     off_for_good(NOT_STARTED)
-}
-
-#[panic_handler]
-fn panic(_info: &PanicInfo<'_>) -> ! {
-    off_for_good(PANICKED)
-}
-
-// SAFETY: the handler uses nothing but what `off_for_good` needs.
-#[cortex_m_rt::exception]
-unsafe fn HardFault(_frame: &cortex_m_rt::ExceptionFrame) -> ! {
-    off_for_good(FAULTED)
 }

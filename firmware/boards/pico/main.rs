@@ -2,9 +2,14 @@
 #![no_std]
 #![no_main]
 
+#[macro_use]
+#[path = "../place.rs"]
+mod place;
 mod arithmetic;
 mod clocks;
 mod flash;
+#[path = "../handlers.rs"]
+mod handlers;
 mod interrupts;
 mod last_resort;
 mod parts;
@@ -48,16 +53,6 @@ type ThisBoard = Pico;
 #[hal::entry]
 fn main() -> ! {
     stack::change(build())
-}
-
-/// Puts a value in a place of its own that lasts for ever.
-macro_rules! place {
-    ($type:ty, $value:expr) => {
-        match cortex_m::singleton!(: $type = $value) {
-            Some(place) => place,
-            None => last_resort::stop(),
-        }
-    };
 }
 
 /// Starts everything. Not inlined: what it needs of the stack is given back before the main loop.

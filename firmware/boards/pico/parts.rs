@@ -9,7 +9,7 @@ use copperhold_core::vessel::{Element, Vessel};
 use copperhold_core::wire::message::Happening;
 use copperhold_firmware::board::{Board, Port};
 use copperhold_firmware::fast_task::FastTask;
-use copperhold_firmware::probes::Analogue;
+use copperhold_firmware::probes::{Analogue, averaged, folded};
 use copperhold_firmware::restart::Restart;
 use core::convert::Infallible;
 use embedded_hal::delay::DelayNs;
@@ -198,8 +198,6 @@ pub struct AdcPins {
     _pins: [Pin<DynPinId, FunctionSioInput, PullNone>; 3],
 }
 
-/// Conversions averaged into one sample.
-const AVERAGE: u16 = 8;
 /// Turns to wait for a conversion of 2 us before it counts as failed.
 const PATIENCE: u16 = 500;
 /// The chip's own thermometer.
@@ -233,24 +231,12 @@ impl AdcPins {
 
     /// The noise of the chip's own thermometer, folded into a number.
     pub fn noise(&self) -> u32 {
-        (0..64).fold(0x811C_9DC5, |hash: u32, _| {
-            let sample = self.convert(OWN_TEMPERATURE).unwrap_or(0);
-            (hash ^ u32::from(sample)).wrapping_mul(0x0100_0193)
-        })
+        folded(|| self.convert(OWN_TEMPERATURE).unwrap_or(0))
     }
 }
 
 impl Analogue for AdcPins {
     fn read(&mut self, vessel: Vessel) -> Option<u16> {
-        let channel = match vessel {
-            Vessel::LiquorTank => 0,
-            Vessel::MashTun => 1,
-            Vessel::BoilKettle => 2,
-        };
-        let mut sum = 0;
-        for _ in 0..AVERAGE {
-            sum += self.convert(channel)?;
-        }
-        Some((sum + AVERAGE / 2) / AVERAGE)
+        averaged(vessel, |channel| self.convert(channel))
     }
 }

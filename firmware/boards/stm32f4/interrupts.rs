@@ -36,37 +36,14 @@ impl LinePort for PowerLines {
 /// A contact to ground at port C: closed reads low, and a broken wire reads open.
 pub type ContactPin = PartiallyErasedPin<'C', Input>;
 
-/// The contacts.
-pub struct ContactPins {
-    /// Stop loop.
-    pub stop_loop: ContactPin,
-    /// Key.
-    pub key: ContactPin,
-    /// Green button.
-    pub button: ContactPin,
-    /// Knob.
-    pub knob_a: ContactPin,
-    /// Knob.
-    pub knob_b: ContactPin,
-    /// Knob.
-    pub knob_push: ContactPin,
-}
+/// The contacts' pins.
+pub type ContactPins = Contacts<ContactPin>;
 
-impl ContactPins {
-    /// All of them at one instant.
-    fn read(&self) -> Contacts {
-        // SAFETY: reading the pads changes nothing.
-        let pads = unsafe { (*pac::GPIOC::PTR).idr().read().bits() };
-        let closed = |pin: &ContactPin| pads >> (pin.pin_id() & 31) & 1 == 0;
-        Contacts {
-            stop_loop: closed(&self.stop_loop),
-            key: closed(&self.key),
-            button: closed(&self.button),
-            knob_a: closed(&self.knob_a),
-            knob_b: closed(&self.knob_b),
-            knob_push: closed(&self.knob_push),
-        }
-    }
+/// All of them at one instant.
+fn read(pins: &ContactPins) -> Contacts {
+    // SAFETY: reading the pads changes nothing.
+    let pads = unsafe { (*pac::GPIOC::PTR).idr().read().bits() };
+    pins.map(|pin| pads >> (pin.pin_id() & 31) & 1 == 0)
 }
 
 /// What the interrupts own.
@@ -83,8 +60,7 @@ pub struct Interrupts {
 
 static SHARED: Mutex<RefCell<Option<Interrupts>>> = Mutex::new(RefCell::new(None));
 
-/// An edge must last: samples that must all read open, and cycles between them (10 us each at 48 MHz). A spike from a relay is shorter.
-const EDGE_SAMPLES: u8 = 8;
+/// Cycles from one look at an edge to the next: 10 us at 48 MHz.
 const EDGE_CYCLES: u32 = 480;
 
 /// The timer's cycles from one fast tick to the next.
@@ -144,7 +120,7 @@ fn SysTick() {
         let mut shared = SHARED.borrow_ref_mut(cs);
         let Some(Interrupts { fast, contacts, ticks, .. }) = shared.as_mut() else { return };
         *ticks += 1;
-        fast.tick(Instant::from_micros(*ticks * FAST_PERIOD.as_micros()), &contacts.read());
+        fast.tick(Instant::from_micros(*ticks * FAST_PERIOD.as_micros()), &read(contacts));
     });
 }
 
@@ -155,13 +131,6 @@ fn EXTI9_5() {
         let Some(Interrupts { fast, contacts, .. }) = shared.as_mut() else { return };
         contacts.stop_loop.clear_interrupt_pending_bit();
         contacts.key.clear_interrupt_pending_bit();
-        let mut seen = contacts.read();
-        for _ in 1..EDGE_SAMPLES {
-            cortex_m::asm::delay(EDGE_CYCLES);
-            let again = contacts.read();
-            seen.stop_loop |= again.stop_loop;
-            seen.key |= again.key;
-        }
-        fast.emergency(&seen);
+        fast.edge(|| read(contacts), || cortex_m::asm::delay(EDGE_CYCLES));
     });
 }

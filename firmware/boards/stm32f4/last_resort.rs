@@ -1,8 +1,7 @@
 //! When nothing else can be trusted: lines low by a plain register write, a note of why, then wait for the watchdog.
 
 use crate::hal::pac;
-use copperhold_firmware::restart::{FAULTED, NOT_STARTED, PANICKED};
-use core::panic::PanicInfo;
+use copperhold_firmware::restart::{FAULTED, NOT_STARTED};
 
 /// The lines to the power side: PC0 to PC5.
 pub const LINES: u32 = 0b11_1111;
@@ -27,19 +26,8 @@ pub fn stop() -> ! {
     off_for_good(NOT_STARTED)
 }
 
-#[panic_handler]
-fn panic(_info: &PanicInfo<'_>) -> ! {
-    off_for_good(PANICKED)
-}
-
-// SAFETY: the handler uses nothing but what `off_for_good` needs.
-#[cortex_m_rt::exception]
-unsafe fn HardFault(_frame: &cortex_m_rt::ExceptionFrame) -> ! {
-    off_for_good(FAULTED)
-}
-
 // The clock security system found that the crystal has stopped; the processor now runs from its inner oscillator.
-// SAFETY: as above.
+// SAFETY: the handler uses nothing but what `off_for_good` needs.
 #[cortex_m_rt::exception]
 unsafe fn NonMaskableInt() -> ! {
     off_for_good(FAULTED)

@@ -7,7 +7,7 @@ use copperhold_core::units::Instant;
 use copperhold_core::vessel::Vessel;
 use copperhold_firmware::board::{Board, Port};
 use copperhold_firmware::fast_task::FastTask;
-use copperhold_firmware::probes::Analogue;
+use copperhold_firmware::probes::{Analogue, averaged, folded};
 use copperhold_firmware::restart::Restart;
 use cortex_m::peripheral::SYST;
 use embedded_hal::delay::DelayNs;
@@ -115,8 +115,6 @@ pub struct Converter {
     adc: pac::ADC1,
 }
 
-/// Conversions averaged into one sample.
-const AVERAGE: u16 = 8;
 /// Turns to wait for a conversion of some microseconds before it counts as failed.
 const PATIENCE: u16 = 2_000;
 /// The chip's own thermometer.
@@ -145,24 +143,12 @@ impl Converter {
 
     /// The noise of the chip's own thermometer, folded into a number.
     pub fn noise(&self) -> u32 {
-        (0..64).fold(0x811C_9DC5, |hash: u32, _| {
-            let sample = self.convert(OWN_TEMPERATURE).unwrap_or(0);
-            (hash ^ u32::from(sample)).wrapping_mul(0x0100_0193)
-        })
+        folded(|| self.convert(OWN_TEMPERATURE).unwrap_or(0))
     }
 }
 
 impl Analogue for Converter {
     fn read(&mut self, vessel: Vessel) -> Option<u16> {
-        let channel = match vessel {
-            Vessel::LiquorTank => 0,
-            Vessel::MashTun => 1,
-            Vessel::BoilKettle => 2,
-        };
-        let mut sum = 0;
-        for _ in 0..AVERAGE {
-            sum += self.convert(channel)?;
-        }
-        Some((sum + AVERAGE / 2) / AVERAGE)
+        averaged(vessel, |channel| self.convert(channel))
     }
 }

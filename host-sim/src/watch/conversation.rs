@@ -6,9 +6,10 @@ use super::state::{Link, STALE_S, Source};
 use super::track::{Known, Track};
 use super::translate::{Ask, translate};
 use super::words;
+use crate::voice::Voice;
 use copperhold_core::vessel::{PerVessel, Vessel};
+use copperhold_core::wire::Framer;
 use copperhold_core::wire::message::{DemandMessage, Happening, Identity, LONGEST_DEMAND_MS, Refused, Telemetry, ToDevice, ToHost};
-use copperhold_core::wire::{Framer, encode};
 use std::time::{Duration, Instant};
 use tokio::sync::oneshot;
 
@@ -35,10 +36,9 @@ pub struct Conversation {
     track: Track,
     diary: Option<Diary>,
     framer: Framer,
-    session: Option<u32>,
+    voice: Voice,
     identity: Option<Identity>,
     last_frame: Option<u32>,
-    sequence: u32,
     telemetry: Option<(Telemetry, Instant)>,
     lateness: Lateness,
     greeted: Option<Instant>,
@@ -58,10 +58,9 @@ impl Conversation {
             track: Track::new(source, 0, known),
             diary: None,
             framer: Framer::new(),
-            session: None,
+            voice: Voice::default(),
             identity: None,
             last_frame: None,
-            sequence: 0,
             telemetry: None,
             lateness: Lateness::default(),
             greeted: None,
@@ -106,7 +105,7 @@ impl Conversation {
                 self.track.caution("The board speaks another version of the link: use the same version of both.");
                 continue;
             };
-            if self.session != Some(frame.session) {
+            if self.voice.session() != Some(frame.session) {
                 self.meet(frame.session);
             } else if self.last_frame.is_some_and(|last| frame.sequence <= last) {
                 // Said before: an echo or an old capture.
@@ -119,17 +118,17 @@ impl Conversation {
 
     /// A start of the board that was not met before.
     fn meet(&mut self, session: u32) {
-        if self.session.is_some() {
+        if self.voice.session().is_some() {
             self.track.restarted(session);
         } else {
             self.track.set_boot(session);
         }
-        self.session = Some(session);
+        self.voice = Voice::default();
+        self.voice.join(session);
         self.last_frame = None;
         self.identity = None;
         self.greeted = None;
         self.held = PerVessel::default();
-        self.sequence = 0;
         self.lateness = Lateness::default();
     }
 
@@ -137,8 +136,7 @@ impl Conversation {
         match message {
             ToHost::Hello { identity, firmware, restarted, heard } => {
                 self.identity = Some(identity);
-                // Another program may have spoken in this session; what is not above its numbers would pass for a replay.
-                self.sequence = self.sequence.max(heard);
+                self.voice.go_above(heard);
                 self.track.set_source(match identity {
                     Identity::Device => Source::Board {
                         port: self.port.clone(),
@@ -258,14 +256,9 @@ impl Conversation {
     }
 
     fn say(&mut self, message: &ToDevice) -> u32 {
-        self.sequence = self.sequence.wrapping_add(1);
-        // Every message of ours fits a frame: a test of the link holds it.
-        if let Ok(bytes) = postcard::to_stdvec(message)
-            && let Some(frame) = encode(self.session.unwrap_or(0), self.sequence, &bytes)
-        {
-            self.out.extend_from_slice(&frame);
-        }
-        self.sequence
+        let (sequence, frame) = self.voice.say(message);
+        self.out.extend_from_slice(&frame);
+        sequence
     }
 }
 
