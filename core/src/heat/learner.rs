@@ -210,17 +210,18 @@ impl Learner {
         let rest_us = for_us - STEP_US;
         self.batch = Batch { for_us: rest_us, reading_us: (level >> 16).product(rest_us) };
         let lesson = if self.bank.is_busy() { self.hurry() } else { lesson };
-        self.bank.advance(self.work_us.saturating_sub(worked_us(rest_us)));
         // The mean reading is half a step old; what is lost by that is one part in the lag.
         let mean = reading_us.product(1 << 8).checked_div(for_us).unwrap_or(0) << 8;
         self.lost = self.lost.saturating_add(usual);
         self.missed.tick(STEP_US, self.bank.lag_us(), self.lost >> 16);
-        self.gap = self.bank.gap();
-        if let Window::Open { blind_us: 0, .. } = self.window
-            && !self.bank.observe(mean.saturating_add(self.missed.output() << 16))
-        {
+        let reading = match self.window {
+            Window::Open { blind_us: 0, .. } => Some(mean.saturating_add(self.missed.output() << 16)),
+            Window::Open { .. } | Window::Paused { .. } | Window::Closed => None,
+        };
+        if !self.bank.advance(self.work_us.saturating_sub(worked_us(rest_us)), reading) {
             self.window = Window::Closed;
         }
+        self.gap = self.bank.gap();
         lesson
     }
 
