@@ -53,27 +53,30 @@ pub fn title(canvas: &mut Canvas, text: &str) {
 /// A text in lines of [`COLUMNS`], broken at spaces, from line `skip` on; gives the number of lines it has.
 pub fn wrap(canvas: &mut Canvas, y: i32, rows: i32, skip: u8, text: &str) -> u8 {
     let mut count = 0_u8;
-    let mut rest = text.trim();
-    while !rest.is_empty() {
-        let cut = cut(rest);
-        let (now, later) = rest.split_at_checked(cut).unwrap_or((rest, ""));
+    let mut rest = text;
+    while let Some((now, later)) = first_line(rest) {
         let row = i32::from(count) - i32::from(skip);
         if (0..rows).contains(&row) {
-            write(canvas, &FONT_6X10, 1, y + row * ROW, true, now.trim_end());
+            write(canvas, &FONT_6X10, 1, y + row * ROW, true, now);
         }
         count = count.saturating_add(1);
-        rest = later.trim_start();
+        rest = later;
     }
     count
 }
 
-/// Where to break: after the last word that fits, or in the middle of one that is longer than a line.
-fn cut(text: &str) -> usize {
-    if text.len() <= COLUMNS {
-        return text.len();
-    }
-    let head = text.get(..=COLUMNS).unwrap_or(text);
-    head.rfind(' ').filter(|&at| at > 0).unwrap_or(COLUMNS)
+/// The first line of a text and the rest; `None` for nothing but spaces. It ends with the last word that fits, or within one that is longer
+/// than a line.
+fn first_line(text: &str) -> Option<(&str, &str)> {
+    let text = text.get(text.bytes().position(|byte| byte != b' ')?..)?;
+    let fits = if text.len() <= COLUMNS {
+        text.len()
+    } else {
+        text.bytes().take(COLUMNS + 1).rposition(|byte| byte == b' ').unwrap_or(COLUMNS)
+    };
+    let (line, rest) = text.split_at_checked(fits).unwrap_or((text, ""));
+    let ends = line.bytes().rposition(|byte| byte != b' ').map_or(0, |at| at + 1);
+    Some((line.get(..ends).unwrap_or(line), rest))
 }
 
 /// A notice over the bottom line.
