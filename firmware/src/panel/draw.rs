@@ -1,7 +1,7 @@
 //! Pieces every screen is made of, and the screens that are mostly text.
 
 use super::View;
-use super::text::{self, short};
+use super::text::{self, number, short};
 use crate::buttons::HOLD_TICKS;
 use crate::drivers::oled::Canvas;
 use crate::storage::settings::Origin;
@@ -111,11 +111,11 @@ pub fn doubt(canvas: &mut Canvas, origin: Origin, skip: u8) {
 /// A trip: what happened, what to do.
 pub fn trip(canvas: &mut Canvas, latch: &Latch, skip: u8) {
     title(canvas, "TRIP - ALL OFF");
-    let cause = line(latch.trip);
+    let cause = line(&latch.trip.words());
     let lines = wrap(canvas, 13, 5, skip, &cause);
     let below = i32::from(lines) - i32::from(skip);
     wrap(canvas, 13 + below.max(0) * ROW, 5 - below.max(0), skip.saturating_sub(lines), latch.trip.remedy());
-    let button = if latch.later > 0 { short(format_args!("{} more", latch.later)) } else { short(format_args!("turn")) };
+    let button = if latch.later > 0 { short(&[&number(u32::from(latch.later)), " more"]) } else { short(&["turn"]) };
     let width = i32::try_from(button.len()).unwrap_or(0) * 6;
     write(canvas, &FONT_6X10, 126 - width, 1, false, &button);
 }
@@ -125,7 +125,7 @@ pub fn prompt(canvas: &mut Canvas, prompt: Prompt) {
     title(canvas, "YOUR TURN");
     let lines = wrap(canvas, 14, 3, 0, prompt.ask());
     if let Some(volume) = prompt.volume() {
-        let figure = short(format_args!("{} L", text::tenths(volume.millilitres() / 100)));
+        let figure = short(&[&text::tenths(volume.millilitres() / 100), " L"]);
         write(canvas, &FONT_6X10, 1, 14 + i32::from(lines.min(3)) * ROW, true, &figure);
     }
     write(canvas, &FONT_6X10, 1, 54, true, "done? hold the knob");
