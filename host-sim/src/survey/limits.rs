@@ -96,9 +96,9 @@ pub(super) fn sighted(draw: &Draw, plant: &Figures, ramp: &Ramp, over_k: f64) ->
 pub enum Limit {
     /// What a hot sheath still holds comes in slowly: the sighted one is late as well.
     Sheath,
-    /// In time once climb and lag are known.
+    /// Within the aims once climb and lag are known.
     ClimbAndLag,
-    /// In time once the loss is known as well.
+    /// Within the aims once the loss is known as well.
     Loss,
     /// Told everything, ours misses the aim all the same: the lag is of another shape than those that are fitted.
     Shape,
@@ -109,9 +109,9 @@ impl Limit {
     const fn about(self) -> &'static str {
         match self {
             Limit::Sheath => "sheath: nobody who keeps within the overshoot is in time",
-            Limit::ClimbAndLag => "climb and lag: in time once told them",
-            Limit::Loss => "loss: in time once told it too",
-            Limit::Shape => "shape of the lag: told climb, lag and loss, it misses all the same",
+            Limit::ClimbAndLag => "climb and lag: within the aims once told them",
+            Limit::Loss => "loss: within the aims once told it too",
+            Limit::Shape => "shape of the lag: told climb, lag and loss, it misses them all the same",
         }
     }
 }
