@@ -25,6 +25,8 @@ pub enum Row {
     Power(Element),
     /// Least volume over an element.
     Least(Element),
+    /// Volume of an element's vessel when it is brimful.
+    Brimful(Element),
     /// Hard limit of a vessel.
     Limit(Vessel),
     /// Boiling point.
@@ -43,7 +45,11 @@ pub enum Row {
     Back,
 }
 
-const ROWS: [Row; 21] = [
+/// A brimful volume above this was never told, mL; the first turn begins at a usual one.
+const BRIMFUL_UNKNOWN: u32 = 500_000;
+const BRIMFUL_USUAL: u32 = 40_000;
+
+const ROWS: [Row; 23] = [
     Row::Probe(Vessel::LiquorTank),
     Row::Probe(Vessel::MashTun),
     Row::Probe(Vessel::BoilKettle),
@@ -52,6 +58,8 @@ const ROWS: [Row; 21] = [
     Row::Power(Element::BoilKettle),
     Row::Least(Element::LiquorTank),
     Row::Least(Element::BoilKettle),
+    Row::Brimful(Element::LiquorTank),
+    Row::Brimful(Element::BoilKettle),
     Row::Limit(Vessel::LiquorTank),
     Row::Limit(Vessel::MashTun),
     Row::Limit(Vessel::BoilKettle),
@@ -135,6 +143,13 @@ pub fn adjust(row: Row, stored: &mut Stored, by: i8) {
         Row::Least(element) => {
             let ml = draft.least_ml.get_mut(element);
             *ml = ml.saturating_add_signed(i32::from(by) * 500).clamp(1_000, 500_000);
+            let brimful = draft.greatest_ml.get_mut(element);
+            *brimful = (*brimful).max(*ml);
+        }
+        Row::Brimful(element) => {
+            let ml = draft.greatest_ml.get_mut(element);
+            let from = if *ml > BRIMFUL_UNKNOWN { BRIMFUL_USUAL } else { *ml };
+            *ml = from.saturating_add_signed(i32::from(by) * 500).min(BRIMFUL_UNKNOWN).max(*draft.least_ml.get(element));
         }
         Row::Limit(vessel) => {
             let limit = draft.limit.get_mut(vessel);
@@ -162,6 +177,10 @@ fn text_of(row: Row, stored: &Stored, now: &Sense) -> Short {
             let tenths = i32::try_from(draft.least_ml.get(element) / 100).unwrap_or(0);
             short(&[name(element), " least ", &text::tenths(tenths), " L"])
         }
+        Row::Brimful(element) => match *draft.greatest_ml.get(element) {
+            ml if ml > BRIMFUL_UNKNOWN => short(&[name(element), " brimful unknown"]),
+            ml => short(&[name(element), " brimful ", &text::tenths(i32::try_from(ml / 100).unwrap_or(0)), " L"]),
+        },
         Row::Limit(vessel) => short(&[text::name(vessel), " limit ", &text::celsius(*draft.limit.get(vessel)), " C"]),
         Row::Boiling => short(&["Boils at ", &text::celsius(draft.boiling), " C"]),
         Row::Mains => short(&["Mains ", if draft.mains == Mains::Hz50 { "50" } else { "60" }, " Hz"]),
