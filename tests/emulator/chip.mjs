@@ -85,6 +85,9 @@ export class Chip {
     this.resets = 0;
     this.cutAfter = null;
     this.base = 0;
+    this.corrupted = false;
+    this.changed = 0;
+    this.profile = undefined;
     this.power();
   }
 
@@ -196,6 +199,7 @@ export class Chip {
 
   change(at, byte) {
     if (this.cutAfter !== null && this.cutAfter-- === 0) throw new PowerCut();
+    this.changed++;
     this.mcu.flash[at] = byte;
     this.flash[at] = byte;
   }
@@ -207,21 +211,31 @@ export class Chip {
         this.runSome(target - this.base);
       } catch (end) {
         if (end instanceof Reset) {
-          this.resets++;
-          this.scratch.set(this.watchdog.scratchData);
-          this.reason = this.watchdog.reason;
-          this.lowered?.();
-          this.start();
+          this.reset(this.watchdog.reason);
         } else if (end instanceof PowerCut) {
-          this.cutAfter = null;
-          this.lowered?.();
-          this.power();
+          this.cut();
         } else {
           throw end;
         }
       }
     }
     this.checkImage();
+  }
+
+  /** A reset that leaves the supply on: by the watchdog, unless `reason` says otherwise. */
+  reset(reason) {
+    this.resets++;
+    this.scratch.set(this.watchdog.scratchData);
+    this.reason = reason;
+    this.lowered?.();
+    this.start();
+  }
+
+  /** The supply was away. */
+  cut() {
+    this.cutAfter = null;
+    this.lowered?.();
+    this.power();
   }
 
   runSome(until) {
@@ -251,6 +265,19 @@ export class Chip {
         throw new Broken(`the program counter left the program: ${(registers[15] >>> 0).toString(16)}`);
       }
     }
+  }
+
+  /** The program as it was built. */
+  repair() {
+    const program = this.image.subarray(0, this.imageEnd);
+    this.flash.set(program);
+    this.mcu.flash.set(program);
+  }
+
+  /** Which function an address lies in. */
+  symbolAt(address) {
+    for (const [name, { at, size }] of this.elf.functions) if (address >= at && address < at + size) return name;
+    return 'elsewhere';
   }
 
   checkImage() {

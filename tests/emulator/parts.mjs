@@ -9,6 +9,8 @@ export class Lines {
   constructor(pins) {
     this.pins = LINES.map((name) => ({ name, pin: pins[name], level: false, since: 0, on: 0, rises: 0, fell: 0 }));
     this.both = 0;
+    /** Shortest time from one element's fall to the other's rise, ns. */
+    this.gap = null;
   }
 
   attach(chip) {
@@ -33,6 +35,8 @@ export class Lines {
     this.chip.mcu.gpio[line.pin].setInputValue(level);
     const [, tank, kettle] = this.pins;
     if (tank.level && kettle.level) this.both++;
+    const other = line === tank ? kettle : line === kettle ? tank : null;
+    if (level && other !== null && other.fell > line.fell) this.gap = Math.min(this.gap ?? Infinity, now - other.fell);
   }
 
   /** A reset: every pin is an input, and its resistor holds it low. */
@@ -42,6 +46,10 @@ export class Lines {
 
   get anyHigh() {
     return this.pins.some((line) => line.level);
+  }
+
+  get levels() {
+    return Object.fromEntries(this.pins.map((line) => [line.name, line.level]));
   }
 
   /** Time high since the last report, in ns, and the present levels. */
@@ -147,15 +155,15 @@ export class Spi {
       rtd.select(false);
       mcu.gpio[this.pins[name]].addListener((state) => rtd.select(state === GPIOPinState.Low));
     }
-    let answer = 0;
-    const alarm = clock.createAlarm(() => spi.completeTransmit(answer));
+    this.answer = 0;
+    this.alarm = clock.createAlarm(() => spi.completeTransmit(this.answer));
     spi.onTransmit = (byte) => {
       // A bus that never finishes: whoever waits for it hangs.
       if (this.stuck) return;
       const selected = Object.values(this.chips).filter((rtd) => rtd.selected);
       if (selected.length > 1) throw new Error('two front ends are selected at once');
-      answer = this.stuckHigh ? 0xff : (selected[0]?.transfer(byte) ?? 0xff);
-      alarm.schedule((spi.dataBits * 1e9) / spi.clockFrequency);
+      this.answer = this.stuckHigh ? 0xff : (selected[0]?.transfer(byte) ?? 0xff);
+      this.alarm.schedule((spi.dataBits * 1e9) / spi.clockFrequency);
     };
   }
 }
@@ -315,28 +323,26 @@ export class I2c {
 
   attach(chip) {
     const i2c = chip.mcu.i2c[0];
-    let control = null;
-    let address = 0;
+    Object.assign(this, { control: null, address: 0 });
     i2c.onStart = () => i2c.completeStart();
     i2c.onStop = () => i2c.completeStop();
     i2c.onConnect = (to) => {
-      address = to;
-      control = null;
+      Object.assign(this, { control: null, address: to });
       i2c.completeConnect(
         (to === 0x3c && this.display) || (to === 0x20 && this.expander) || (to === 0x21 && this.sense !== null),
       );
     };
     i2c.onWriteByte = (byte) => {
       this.bytes++;
-      if (address === 0x20) this.latch = byte;
-      else if (address === 0x21) this.senseLatch = byte;
-      else if (control === null) control = byte;
-      else if (control === 0x40) this.pixels(byte);
+      if (this.address === 0x20) this.latch = byte;
+      else if (this.address === 0x21) this.senseLatch = byte;
+      else if (this.control === null) this.control = byte;
+      else if (this.control === 0x40) this.pixels(byte);
       else this.command(byte);
       i2c.completeWrite(true);
     };
     i2c.onReadByte = () =>
-      i2c.completeRead(address === 0x21 ? this.senseLatch & ~this.sense & 0xff : this.latch & this.outside);
+      i2c.completeRead(this.address === 0x21 ? this.senseLatch & ~this.sense & 0xff : this.latch & this.outside);
   }
 
   pixels(byte) {
@@ -362,14 +368,14 @@ export class Adc {
 
   attach(chip) {
     const { adc } = chip.mcu;
-    const alarm = chip.clock.createAlarm(() => adc.completeADCRead(this.codes[this.channel], false));
+    this.alarm = chip.clock.createAlarm(() => adc.completeADCRead(this.codes[this.channel], false));
     adc.onADCRead = (channel) => {
       if (channel === 4) {
         this.seed = (Math.imul(this.seed, 1664525) + 1013904223) >>> 0;
         this.codes[4] = 872 + (this.seed >>> 29);
       }
       this.channel = channel;
-      alarm.schedule(2000);
+      this.alarm.schedule(2000);
     };
   }
 }

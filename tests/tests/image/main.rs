@@ -1,5 +1,6 @@
 //! The image that is flashed, in the emulator.
 
+mod campaign;
 mod day;
 mod figures;
 mod flood;
