@@ -310,7 +310,7 @@ impl FastPath {
 
 /// What the interlock may do. `lease`: the one in force; without it nobody watches, and the contactor opens.
 pub fn permission(switches: &Switches, armed: bool, lease: Option<&Lease>, clock_runs: bool) -> Permission {
-    if !switches.stop_loop || !switches.key {
+    if !switches.stop_loop || !switches.key || switches.sense.astray {
         return Permission::Emergency;
     }
     match lease {

@@ -26,6 +26,7 @@ use copperhold_core::arming::Block;
 use copperhold_core::controller::{CONTROL_LATEST, CONTROL_PERIOD};
 use copperhold_core::event::Event;
 use copperhold_core::fast::{FastPath, Lease, Outputs, Selector, Switches};
+use copperhold_core::guard::sense::Sense;
 use copperhold_core::probe::Reading;
 use copperhold_core::settings::Settings;
 use copperhold_core::supervisor::Supervisor;
@@ -222,7 +223,7 @@ impl<B: Board> App<B> {
         self.remote.expire(now, self.supervisor);
         let sense = self.sense.read();
         let (report, switches) = self.board.fast(crate::fast_task::FastTask::report);
-        let switches = Switches { sense, ..switches };
+        let switches = Switches { sense: Sense { astray: switches.sense.astray, ..sense }, ..switches };
         self.switches = switches;
         let lease = self.supervisor.tick(now, elapsed, readings, &switches, &report);
         self.outputs = self.renew(lease);

@@ -47,6 +47,9 @@ impl<T> Contacts<T> {
 /// An edge must last: samples that must all read open, 10 us from one to the next. A spike from a relay is shorter.
 const EDGE_SAMPLES: u8 = 8;
 
+/// A pad may stand otherwise than it is driven for so many fast ticks: a spike ends sooner. The limit is a tenth of a second.
+const ASTRAY_PATIENCE: u8 = 5;
+
 /// The interrupt's own state.
 #[derive(Debug)]
 pub struct FastTask<L> {
@@ -56,6 +59,8 @@ pub struct FastTask<L> {
     pulsed: u8,
     /// Lines held low for this tick: every other one, those that are pulsed.
     trough: u8,
+    /// Fast ticks in a row that found a pad astray.
+    astray: u8,
     stop_loop: Debounced,
     key: Debounced,
     button: Debounced,
@@ -80,6 +85,7 @@ impl<L: LinePort> FastTask<L> {
             lines,
             pulsed: if coil == Coil::Pulses { Line::Contactor.bit() } else { 0 },
             trough: 0,
+            astray: 0,
             stop_loop: Debounced::safety(),
             key: Debounced::safety(),
             button: Debounced::button(),
@@ -111,7 +117,7 @@ impl<L: LinePort> FastTask<L> {
             arm: button,
             acknowledge: button,
             selector: self.selector,
-            sense: Sense::NONE,
+            sense: Sense { astray: self.look(), ..Sense::NONE },
         };
         self.acknowledge |= button;
         if let Some(gesture) = self.knob.sample(contacts.knob_a, contacts.knob_b, contacts.knob_push) {
@@ -123,6 +129,12 @@ impl<L: LinePort> FastTask<L> {
         self.drive(&outputs);
         self.ticks = self.ticks.wrapping_add(1);
         self.at = now;
+    }
+
+    /// Reads the pads back, which have had a tick's time to follow. What was found stays until the control tick has heard of it.
+    fn look(&mut self) -> bool {
+        self.astray = if self.lines.astray() { self.astray.saturating_add(1) } else { 0 };
+        self.astray >= ASTRAY_PATIENCE || self.switches.sense.astray
     }
 
     /// The stop loop or the key has an edge: believed once it lasts. `wait` is for 10 us. Called from the edge interrupt.
@@ -165,6 +177,7 @@ impl<L: LinePort> FastTask<L> {
     /// What the control tick needs to know.
     pub fn report(&mut self) -> (FastReport, Switches) {
         let switches = Switches { acknowledge: core::mem::replace(&mut self.acknowledge, self.switches.arm), ..self.switches };
+        self.switches.sense.astray = false;
         (self.fast.report(), switches)
     }
 

@@ -3,7 +3,8 @@
 // What rp2040js 1.4.1 lacks and what stands in for it:
 //   - the boot ROM is not part of the package: a trap ROM answers the look-up of routines and the ones that change flash;
 //   - a store to mapped flash would change it silently: the program's part is compared with the image at every report;
-//   - reset() forgets flash and keeps peripherals: a reset builds a new chip and carries flash, scratch registers and reason over;
+//   - reset() forgets flash and keeps peripherals: a reset puts the chip back as it was built, and carries flash, scratch registers and reason
+//     over;
 //   - the overflow flag is wrong in one case of ADCS and SBCS: see flags.mjs;
 //   - faults are only logged: any warning or error of the log ends the run;
 //   - flash takes no time: the trap ROM adds 45 ms per sector and 0.7 ms per page;
@@ -12,6 +13,7 @@
 import { readFileSync } from 'node:fs';
 import { RP2040 } from 'rp2040js';
 import { correctFlags } from './flags.mjs';
+import { Snapshot, STORE } from './snapshot.mjs';
 import { makeSwift } from './swift.mjs';
 
 const FLASH = 0x10000000;
@@ -105,6 +107,25 @@ export class Chip {
 
   start() {
     if (this.clock) this.base += this.clock.nanos;
+    if (this.mcu === undefined) {
+      this.build();
+      this.unused = new Snapshot([this.mcu], []);
+    } else {
+      this.unused.restore();
+      // All of flash that ever changes.
+      this.mcu.flash.set(this.flash.subarray(...STORE), STORE[0]);
+    }
+    const { mcu } = this;
+    this.watchdog.scratchData.set(this.scratch);
+    this.watchdog.reason = this.reason;
+    // As the boot ROM leaves it: the second stage is next, and goes on to the program because the link register is zero.
+    mcu.core.registers[13] = 0x20041f00;
+    mcu.core.registers[14] = 0;
+    mcu.core.PC = FLASH;
+    this.attach(this);
+  }
+
+  build() {
     const mcu = new RP2040();
     this.mcu = mcu;
     this.clock = mcu.clock;
@@ -125,16 +146,9 @@ export class Chip {
     mcu.sram.fill(PAINT);
     this.loadRom();
     this.watchdog = mcu.peripherals[0x40058];
-    this.watchdog.scratchData.set(this.scratch);
-    this.watchdog.reason = this.reason;
     this.watchdog.onWatchdogTrigger = () => {
       throw new Reset();
     };
-    // As the boot ROM leaves it: the second stage is next, and goes on to the program because the link register is zero.
-    mcu.core.registers[13] = 0x20041f00;
-    mcu.core.registers[14] = 0;
-    mcu.core.PC = FLASH;
-    this.attach(this);
   }
 
   complain(part, text) {

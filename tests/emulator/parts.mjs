@@ -7,7 +7,8 @@ const LINES = ['contactor', 'tank_element', 'kettle_element', 'liquor_pump', 'ma
 /** The lines to the power side: how long each was high, how often it rose, and whether both elements were ever high together. */
 export class Lines {
   constructor(pins) {
-    this.pins = LINES.map((name) => ({ name, pin: pins[name], level: false, since: 0, on: 0, rises: 0, fell: 0 }));
+    // `stuck`: where something holds the pad, whatever drives it.
+    this.pins = LINES.map((name) => ({ name, pin: pins[name], level: false, since: 0, on: 0, rises: 0, fell: 0, stuck: null }));
     this.both = 0;
     /** Shortest time from one element's fall to the other's rise, ns. */
     this.gap = null;
@@ -18,6 +19,7 @@ export class Lines {
     for (const line of this.pins) {
       const gpio = chip.mcu.gpio[line.pin];
       gpio.addListener((state) => this.change(line, state === GPIOPinState.High));
+      gpio.setInputValue(line.stuck ?? line.level);
     }
   }
 
@@ -32,11 +34,18 @@ export class Lines {
       line.fell = now;
     }
     line.level = level;
-    this.chip.mcu.gpio[line.pin].setInputValue(level);
+    this.chip.mcu.gpio[line.pin].setInputValue(line.stuck ?? level);
     const [, tank, kettle] = this.pins;
     if (tank.level && kettle.level) this.both++;
     const other = line === tank ? kettle : line === kettle ? tank : null;
     if (level && other !== null && other.fell > line.fell) this.gap = Math.min(this.gap ?? Infinity, now - other.fell);
+  }
+
+  /** Something holds a pad high or low; null lets it go. */
+  stick(name, stuck) {
+    const line = this.pins.find((line) => line.name === name);
+    line.stuck = stuck;
+    this.chip.mcu.gpio[line.pin].setInputValue(stuck ?? line.level);
   }
 
   /** A reset: every pin is an input, and its resistor holds it low. */

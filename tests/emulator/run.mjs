@@ -90,7 +90,7 @@ const handlers = {
     return {};
   },
   save({ name }) {
-    snapshots.set(name, new Snapshot([chip, board], [chip.elf]));
+    snapshots.set(name, new Snapshot([chip, board], [chip.elf, chip.unused]));
     return {};
   },
   restore({ name }) {
@@ -180,7 +180,10 @@ function inject(name, value) {
       chip.mcu.core.enabledInterrupts = 0;
       break;
     case 'storm':
-      storm(1, 2000);
+      storm(1, 500);
+      break;
+    case 'pad':
+      board.lines.stick(value.line, value.level);
       break;
     case 'flip':
       chip.mcu.sram[value.at - 0x20000000] ^= 1 << value.bit;

@@ -4,7 +4,7 @@
 
 /** Of buffers as large as flash only this part ever changes: the store. */
 const LARGE = 1 << 20;
-const STORE = [2 * 1024 * 1024 - 32 * 1024, 2 * 1024 * 1024];
+export const STORE = [2 * 1024 * 1024 - 32 * 1024, 2 * 1024 * 1024];
 
 export class Snapshot {
   /** `constants` are left out. */

@@ -31,6 +31,8 @@ pub enum Trip {
     NoCurrent(Element),
     /// An element is not covered by liquid.
     Uncovered(Element),
+    /// An output pin does not follow its command.
+    Astray,
     /// Nobody has been there for too long.
     Alone,
 }
@@ -59,6 +61,9 @@ impl Trip {
             Trip::UnaskedCurrent(_) => "switch off at the breaker: the relay has failed shorted; replace it",
             Trip::NoCurrent(_) => "check the element, its fuse and its relay",
             Trip::Uncovered(_) => "cover the element with liquid before you heat again",
+            Trip::Astray => {
+                "isolate at the breaker: an output of the board or what it drives has failed; measure the pins before you heat again"
+            }
             Trip::Alone => "look after the brewery, then acknowledge and arm again",
         }
     }
@@ -86,6 +91,7 @@ impl fmt::Display for Trip {
                 write!(f, "no current flows in the {}'s element although it is on", element.vessel().label())
             }
             Trip::Uncovered(element) => write!(f, "the {}'s element is not covered", element.vessel().label()),
+            Trip::Astray => f.write_str("an output pin of the board does not follow its command"),
             Trip::Alone => f.write_str("nobody has been at the controls for six hours"),
         }
     }

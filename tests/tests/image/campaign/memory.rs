@@ -44,18 +44,19 @@ fn h24_a_power_cut_at_every_page_of_a_store_leaves_the_old_settings_or_the_new()
     assert!(new == old + 100 && origin == Origin::Stored && bytes >= 4096 + 256, "{old} {new} {bytes}");
     // Before, in and after each page; every sixteenth byte with `--long`.
     let step = 256 / many(1).clamp(1, 16);
-    let cuts: Vec<u32> = (0..bytes).step_by(step as usize).flat_map(|at| [at, at + 1, at + step - 1]).filter(|&at| at < bytes).collect();
+    let cuts: Vec<u32> =
+        (0..bytes).step_by(step as usize).flat_map(|at| [at, at + 1, at + step - 1]).filter(|&at| at < bytes).collect();
     let mut found: BTreeMap<u32, u32> = BTreeMap::new();
     for &cut in &cuts {
         emulator.restore(&before);
         emulator.set(json!({"fault": {"cut_flash_after": cut}}));
-        emulator.press_knob(1.5);
+        emulator.contact("knob_push", true);
+        let report = emulator.run(1.6);
         let (watts, origin, changed) = watts(&mut emulator);
         assert_eq!(changed - at_first, cut, "the cut came where it was set");
         assert!(origin == Origin::Stored && (watts == old || watts == new), "cut after {cut}: {watts} W, {origin:?}");
         *found.entry(watts).or_default() += 1;
         // It has started again, says so, and works with what it found.
-        let report = emulator.run(0.5);
         let says = |message: &ToHost| matches!(message, ToHost::Hello { restarted, .. } if restarted.as_str() == "power on");
         assert!(report.all_low() && report.messages.iter().any(says), "cut after {cut}");
     }

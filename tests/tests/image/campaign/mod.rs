@@ -4,6 +4,7 @@
 mod contacts;
 mod hangs;
 mod memory;
+mod pads;
 mod people;
 mod resets;
 
@@ -138,7 +139,11 @@ impl Campaign {
     pub fn done(self, least: u32, what: &str) {
         let Campaign { row, count, worst_s, places, .. } = self;
         // With no failure in n, the 95 % upper bound is 3/n.
-        println!("{row}: {count} of {count} {what}; worst {:.3} ms; fewer than {:.1} % fail", worst_s * 1e3, 300.0 / f64::from(count));
+        println!(
+            "{row}: {count} of {count} {what}; worst {:.3} ms; fewer than {:.1} % fail",
+            worst_s * 1e3,
+            300.0 / f64::from(count)
+        );
         for (place, times) in places {
             println!("  {times:>4} {place}");
         }

@@ -38,7 +38,10 @@ fn h5_whatever_is_asked_for_and_read_two_elements_are_never_on_and_the_dead_time
             - before.line("tank_element").rises;
         campaign.took(&place, 0.0, 0.0);
     }
-    println!("  {demands} demands, the elements rose {changes} times, {:.0} ms at least between one and the other", shortest_s * 1e3);
+    println!(
+        "  {demands} demands, the elements rose {changes} times, {:.0} ms at least between one and the other",
+        shortest_s * 1e3
+    );
     assert!(changes > 20 && shortest_s.is_finite(), "there were changeovers");
     assert!(shortest_s >= 0.1, "{shortest_s}");
     campaign.done(20, "runs of twenty random demands");
