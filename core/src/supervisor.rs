@@ -334,6 +334,13 @@ impl Supervisor {
         Lease { tripped: verdict == Verdict::Tripped, hold: verdict == Verdict::Hold, heat, pumps }
     }
 
+    /// Learning ahead of the next tick: for the time when the lease is out. Without it the next tick does the same.
+    pub fn study(&mut self) {
+        for heat in [&mut self.heat.liquor_tank, &mut self.heat.boil_kettle].into_iter().flatten() {
+            heat.study();
+        }
+    }
+
     /// Whether a person did something since the last tick: at the panel, or by a command.
     fn take_attended(&mut self, switches: &Switches) -> bool {
         let panel = Switches { sense: Sense::NONE, ..*switches };

@@ -176,6 +176,12 @@ impl HeatControl {
         }
     }
 
+    /// Does a share of the learning ahead of the next tick, which then is the shorter: for the time between two ticks. What is learned is the
+    /// same with and without.
+    pub fn study(&mut self) {
+        self.learner.study();
+    }
+
     /// What the vessel has taught; `None` before the first heat-up.
     pub fn learned(&self) -> Option<Learned> {
         self.learned

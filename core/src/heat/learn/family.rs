@@ -18,7 +18,7 @@ struct Candidate<const N: usize> {
 
 impl<const N: usize> Candidate<N> {
     /// The step ratio of each lag on the grid.
-    const RATIOS: [i64; GRID_MS.len()] = {
+    const RATIOS: [i32; GRID_MS.len()] = {
         let mut ratios = [0; GRID_MS.len()];
         let mut index = 0;
         while index < GRID_MS.len() {

@@ -13,7 +13,8 @@
 //!   lags after it; what comes later (loss, lid, mains) would only be mistaken for lag.
 //! - *Gap*: `k (w - q)`, what is on its way to the thermometer.
 //! - *Turn*: a step's work is shared among the ticks that follow it, so that no tick is long. What a candidate has heard is worked out only
-//!   when it is asked for; a family takes in the reading, then fits; the verdict comes last, and nothing shows before it.
+//!   when it is asked for; a family takes in the reading, then fits; the verdict comes last, and nothing shows before it. Turns may be taken
+//!   between ticks, when the outputs are served already.
 //!
 //! All sums are exact 64-bit integers.
 //!
@@ -85,7 +86,8 @@ enum Turn {
     Done,
     Soft { reading: i64, terms: Terms },
     Sharp { reading: i64, terms: Terms },
-    Verdict { reading: i64, terms: Terms },
+    Fit { reading: i64, terms: Terms },
+    Verdict { reading: i64 },
 }
 
 /// All candidates, and what they say.
@@ -167,7 +169,6 @@ impl Bank {
         self.work = work_us;
         self.soft.advance(work_us, self.lag_us);
         self.sharp.advance(work_us, self.lag_us);
-        self.soft.catch_up(CATCH_UP);
         let fade = ratio_of(self.apart.product(4), STEP_US, self.lag_us.max(4 * STEP_US));
         let (soft, sharp) = (self.soft.heard_near(self.lag_us), self.sharp.heard_near(self.lag_us));
         self.apart = soft.saturating_sub(sharp).saturating_abs().max(self.apart.saturating_sub(fade));
@@ -187,32 +188,38 @@ impl Bank {
         true
     }
 
-    /// Takes one turn at what is left of a step. The reading it was about once the fit is done.
-    pub fn take_turn(&mut self) -> Option<i64> {
+    /// Takes one turn at what is left of a step, all but the verdict. Nothing shows of it.
+    pub fn take_turn(&mut self) {
         let since = self.since();
-        let (turn, done) = match self.turn {
+        self.turn = match self.turn {
             Turn::Done => {
                 self.soft.catch_up(CATCH_UP);
                 self.sharp.catch_up(CATCH_UP);
-                (Turn::Done, None)
+                Turn::Done
             }
             Turn::Soft { reading, terms } => {
                 self.soft.observe(since, &self.shared);
                 self.soft.fit(&self.shared, &terms);
-                (Turn::Sharp { reading, terms }, None)
+                Turn::Sharp { reading, terms }
             }
             Turn::Sharp { reading, terms } => {
                 self.sharp.observe(since, &self.shared);
-                (Turn::Verdict { reading, terms }, None)
+                Turn::Fit { reading, terms }
             }
-            Turn::Verdict { reading, terms } => {
+            Turn::Fit { reading, terms } => {
                 self.sharp.fit(&self.shared, &terms);
-                self.verdict();
-                (Turn::Done, Some(reading))
+                Turn::Verdict { reading }
             }
+            Turn::Verdict { reading } => Turn::Verdict { reading },
         };
-        self.turn = turn;
-        done
+    }
+
+    /// The verdict, once both families have fitted: the reading it was about.
+    pub fn conclude(&mut self) -> Option<i64> {
+        let Turn::Verdict { reading } = self.turn else { return None };
+        self.verdict();
+        self.turn = Turn::Done;
+        Some(reading)
     }
 
     /// The work at the window's beginning.
