@@ -117,13 +117,14 @@ impl<L: LinePort> FastTask<L> {
             arm: button,
             acknowledge: button,
             selector: self.selector,
-            sense: Sense { astray: self.look(), ..Sense::NONE },
+            sense: Sense::NONE,
         };
         self.acknowledge |= button;
         if let Some(gesture) = self.knob.sample(contacts.knob_a, contacts.knob_b, contacts.knob_push) {
             // A full queue means that the panel is not listening; it loses the newest.
             let _ = self.gestures.push_back(gesture);
         }
+        self.look();
         let outputs = self.fast.tick(now, &self.switches);
         self.trough ^= self.pulsed;
         self.drive(&outputs);
@@ -131,10 +132,12 @@ impl<L: LinePort> FastTask<L> {
         self.at = now;
     }
 
-    /// Reads the pads back, which have had a tick's time to follow. What was found stays until the control tick has heard of it.
-    fn look(&mut self) -> bool {
+    /// Reads the pads back, which have had a tick's time to follow.
+    fn look(&mut self) {
         self.astray = if self.lines.astray() { self.astray.saturating_add(1) } else { 0 };
-        self.astray >= ASTRAY_PATIENCE || self.switches.sense.astray
+        if self.astray >= ASTRAY_PATIENCE {
+            self.fast.lines_astray();
+        }
     }
 
     /// The stop loop or the key has an edge: believed once it lasts. `wait` is for 10 us. Called from the edge interrupt.
@@ -177,7 +180,6 @@ impl<L: LinePort> FastTask<L> {
     /// What the control tick needs to know.
     pub fn report(&mut self) -> (FastReport, Switches) {
         let switches = Switches { acknowledge: core::mem::replace(&mut self.acknowledge, self.switches.arm), ..self.switches };
-        self.switches.sense.astray = false;
         (self.fast.report(), switches)
     }
 

@@ -5,6 +5,8 @@
 //   - a store to mapped flash would change it silently: the program's part is compared with the image at every report;
 //   - reset() forgets flash and keeps peripherals: a reset puts the chip back as it was built, and carries flash, scratch registers and reason
 //     over;
+//   - the PWM never counts the edges of its inputs (its test for an output is a logical "and"), and takes pins for inputs that have
+//     another function: mended here;
 //   - the overflow flag is wrong in one case of ADCS and SBCS: see flags.mjs;
 //   - faults are only logged: any warning or error of the log ends the run;
 //   - flash takes no time: the trap ROM adds 45 ms per sector and 0.7 ms per page;
@@ -19,6 +21,7 @@ import { makeSwift } from './swift.mjs';
 const FLASH = 0x10000000;
 const RAM = 0x20000000;
 const PAINT = 0xa5;
+const FUNCTION_PWM = 4;
 
 /** Registers that the emulator does not have and the firmware only switches off or on as a formality, named one by one. */
 const HARMLESS = [
@@ -142,6 +145,12 @@ export class Chip {
       const read = uart.readUint32.bind(uart);
       uart.readUint32 = (offset) => (offset === 4 ? 0 : read(offset));
     }
+    // An edge counts unless the pin is this block's output, and only of a pin that was given to it.
+    mcu.pwm.gpioRead = (index) => mcu.gpio[index].functionSelect === FUNCTION_PWM && mcu.gpio[index].inputValue;
+    mcu.pwm.gpioOnInput = (index) => {
+      if (mcu.pwm.gpioDirection & (1 << index)) return;
+      for (const channel of mcu.pwm.channels) if (channel.pinB1 === index || channel.pinB2 === index) channel.gpioBChanged();
+    };
     mcu.flash.set(this.flash);
     mcu.sram.fill(PAINT);
     this.loadRom();

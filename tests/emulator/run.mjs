@@ -3,8 +3,9 @@
 import { readSync, writeSync } from 'node:fs';
 import { Broken, Chip, readElf } from './chip.mjs';
 import { Beats, Profile } from './profile.mjs';
+import { OneWire } from './one-wire.mjs';
 import { Countdown, Reached, Snapshot } from './snapshot.mjs';
-import { Adc, Contacts, I2c, Lines, OneWire, Spi } from './parts.mjs';
+import { Adc, Contacts, FlowMeter, I2c, Lines, Spi } from './parts.mjs';
 
 let chip;
 let board;
@@ -19,6 +20,7 @@ function boot({ elf, pins, flash, seed }) {
     oneWire: new OneWire(pins),
     i2c: new I2c(),
     adc: new Adc(),
+    flow: new FlowMeter(pins),
     uart: [],
     thermometers: [],
     /** Until when time was to pass, ns. */
@@ -27,7 +29,7 @@ function boot({ elf, pins, flash, seed }) {
   board.adc.seed = seed ?? 1;
   chip = new Chip(image, (chip) => {
     chip.mcu.uart[0].onByte = (byte) => board.uart.push(byte);
-    for (const part of ['lines', 'contacts', 'spi', 'oneWire', 'i2c', 'adc']) board[part].attach(chip);
+    for (const part of ['lines', 'contacts', 'spi', 'oneWire', 'i2c', 'adc', 'flow']) board[part].attach(chip);
   });
   chip.lowered = () => board.lines.lower();
   chip.onFlash = () => {
@@ -46,7 +48,7 @@ function store(at, hex) {
 const handlers = {
   boot,
   set(command) {
-    const { contacts, spi, one_wire, adc, expander, sense, fault } = command;
+    const { contacts, spi, one_wire, adc, expander, sense, flow, fault } = command;
     for (const [name, closed] of Object.entries(contacts ?? {})) board.contacts.set(name, closed);
     for (const [vessel, code] of Object.entries(spi ?? {})) board.spi.chips[vessel].code = code;
     for (const [index, word] of Object.entries(one_wire ?? {})) {
@@ -56,6 +58,7 @@ const handlers = {
     for (const [channel, code] of Object.entries(adc ?? {})) board.adc.codes[channel] = code;
     if (expander !== undefined) Object.assign(board.i2c, { expander: expander !== null, outside: expander ?? 0xff });
     if (sense !== undefined) board.i2c.sense = sense;
+    if (flow !== undefined) board.flow.set(flow);
     for (const [name, value] of Object.entries(fault ?? {})) inject(name, value);
     return {};
   },

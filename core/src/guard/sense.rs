@@ -15,8 +15,8 @@ pub struct Sense {
     pub current: PerElement<Option<bool>>,
     /// The liquid covers an element.
     pub covered: PerElement<Option<bool>>,
-    /// An output's pad has not followed its command for longer than patience: the fast tick has read it back.
-    pub astray: bool,
+    /// Liquid flows behind the mash pump.
+    pub flow: Option<bool>,
 }
 
 impl Sense {
@@ -25,7 +25,7 @@ impl Sense {
         contactor: None,
         current: PerElement { liquor_tank: None, boil_kettle: None },
         covered: PerElement { liquor_tank: None, boil_kettle: None },
-        astray: false,
+        flow: None,
     };
 }
 
@@ -89,10 +89,10 @@ impl SenseWatch {
             *span = if wrong { span.plus(facts.elapsed) } else { Span::ZERO };
             *span
         };
-        let mut finding = SenseFinding { trip: facts.sense.astray.then_some(Trip::Astray), ..SenseFinding::default() };
+        let mut finding = SenseFinding::default();
         let wrong = facts.sense.contactor.is_some_and(|closed| closed != facts.contactor);
         if count(&mut self.contact_wrong, wrong) >= CONTACT_PATIENCE {
-            finding.trip = finding.trip.or(Some(if facts.contactor { Trip::ContactorOpen } else { Trip::ContactorStuck }));
+            finding.trip = Some(if facts.contactor { Trip::ContactorOpen } else { Trip::ContactorStuck });
         }
         for element in Element::ALL {
             let current = *facts.sense.current.get(element);

@@ -61,9 +61,7 @@ impl Trip {
             Trip::UnaskedCurrent(_) => "switch off at the breaker: the relay has failed shorted; replace it",
             Trip::NoCurrent(_) => "check the element, its fuse and its relay",
             Trip::Uncovered(_) => "cover the element with liquid before you heat again",
-            Trip::Astray => {
-                "isolate at the breaker: an output of the board or what it drives has failed; measure the pins before you heat again"
-            }
+            Trip::Astray => "isolate at the breaker; the board or what it drives has failed: measure its pins",
             Trip::Alone => "look after the brewery, then acknowledge and arm again",
         }
     }
@@ -91,7 +89,7 @@ impl fmt::Display for Trip {
                 write!(f, "no current flows in the {}'s element although it is on", element.vessel().label())
             }
             Trip::Uncovered(element) => write!(f, "the {}'s element is not covered", element.vessel().label()),
-            Trip::Astray => f.write_str("an output pin of the board does not follow its command"),
+            Trip::Astray => f.write_str("an output pin does not follow its command"),
             Trip::Alone => f.write_str("nobody has been at the controls for six hours"),
         }
     }
@@ -104,6 +102,10 @@ pub enum Advice {
     Probe(Vessel, ProbeFault),
     /// The mash does not answer a tank that is warmer: nothing flows through the coil.
     FlowStopped,
+    /// The mash pump runs and its meter shows no flow: no element, and the pump rests.
+    NoFlow,
+    /// The meter shows flow although the pump is off.
+    StrayFlow,
     /// Nobody has been there for long; the heat will end.
     PersonWanted,
 }
@@ -118,6 +120,10 @@ impl fmt::Display for Advice {
                 "the mash does not follow the tank, which waits at its last safe offset; check that the pump runs, that its valves are open \
                  and that the grain bed is not stuck",
             ),
+            Advice::NoFlow => f.write_str(
+                "the mash pump ran and nothing flowed: no heat, pump at rest; clear it, then press the green button",
+            ),
+            Advice::StrayFlow => f.write_str("the flow meter counts with the mash pump off: a siphon, or its wire"),
             Advice::PersonWanted => {
                 f.write_str("nobody has been at the controls for four hours; press any button, or the heat ends after six")
             }

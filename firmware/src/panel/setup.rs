@@ -1,5 +1,6 @@
 //! The settings' screen: a list of figures, changed by the knob, stored by a hold, in force after the next start.
 
+use super::Moment;
 use super::draw::title;
 use super::lists::rows as list;
 use super::text::{self, Short, short};
@@ -9,6 +10,7 @@ use crate::lines::Coil;
 use crate::probes::Choice;
 use crate::sense::{self, Line};
 use crate::storage::Stored;
+use crate::storage::settings::MOST_PULSES;
 use copperhold_core::burst::Mains;
 use copperhold_core::guard::sense::Sense;
 use copperhold_core::probe::rtd::Pt100;
@@ -35,6 +37,8 @@ pub enum Row {
     Display,
     /// Whether the rig has a sense line.
     Sense(Line),
+    /// Pulses per litre of the flow meter behind the mash pump.
+    Flow,
     /// How the contactor's line is driven.
     Coil,
     /// Look for one-wire thermometers.
@@ -43,7 +47,7 @@ pub enum Row {
     Back,
 }
 
-const ROWS: [Row; 21] = [
+const ROWS: [Row; 22] = [
     Row::Probe(Vessel::LiquorTank),
     Row::Probe(Vessel::MashTun),
     Row::Probe(Vessel::BoilKettle),
@@ -63,6 +67,7 @@ const ROWS: [Row; 21] = [
     Row::Sense(Line::Current(Element::BoilKettle)),
     Row::Sense(Line::Level(Element::LiquorTank)),
     Row::Sense(Line::Level(Element::BoilKettle)),
+    Row::Flow,
     Row::Coil,
     Row::Back,
 ];
@@ -144,12 +149,13 @@ pub fn adjust(row: Row, stored: &mut Stored, by: i8) {
         Row::Mains => draft.mains = if draft.mains == Mains::Hz50 { Mains::Hz60 } else { Mains::Hz50 },
         Row::Display => stored.display = if stored.display == Chip::Ssd1306 { Chip::Sh1106 } else { Chip::Ssd1306 },
         Row::Sense(line) => stored.fitted.set(line, by > 0),
+        Row::Flow => stored.flow_per_litre = stored.flow_per_litre.saturating_add_signed(i16::from(by) * 10).min(MOST_PULSES),
         Row::Coil => stored.coil = if by > 0 { Coil::Pulses } else { Coil::Level },
         Row::FindOneWire | Row::Back => {}
     }
 }
 
-fn text_of(row: Row, stored: &Stored, now: &Sense) -> Short {
+fn text_of(row: Row, stored: &Stored, now: &Sense, flow_ml_per_min: u32) -> Short {
     let draft = &stored.draft;
     let name = |element: Element| text::name(element.vessel());
     match row {
@@ -180,6 +186,14 @@ fn text_of(row: Row, stored: &Stored, now: &Sense) -> Short {
                 Line::Level(element) => short(format_args!("{} level {state}", name(element))),
             }
         }
+        Row::Flow => match (stored.flow_per_litre, stored.flow_meter()) {
+            (0, _) => short(format_args!("Flow meter unused")),
+            (_, 0) => short(format_args!("Flow: NTC is there")),
+            (pulses, _) => {
+                let tenths = i32::try_from(flow_ml_per_min / 100).unwrap_or(0);
+                short(format_args!("Flow {pulses}/L {}", text::tenths(tenths)))
+            }
+        },
         Row::Coil => short(format_args!("Coil by {}", if stored.coil == Coil::Pulses { "pulses" } else { "level" })),
         Row::FindOneWire => short(format_args!("Find one-wire (hold)")),
         Row::Back => short(format_args!("Back")),
@@ -187,7 +201,9 @@ fn text_of(row: Row, stored: &Stored, now: &Sense) -> Short {
 }
 
 /// Draws it.
-pub fn draw(canvas: &mut Canvas, at: u8, editing: bool, stored: &Stored, now: &Sense) {
+pub fn draw(canvas: &mut Canvas, at: u8, editing: bool, stored: &Stored, now: &Moment) {
     title(canvas, "SETUP: hold to store");
-    list(canvas, at, editing, ROWS.len(), |at| text_of(row(u8::try_from(at).unwrap_or(u8::MAX)), stored, now));
+    list(canvas, at, editing, ROWS.len(), |at| {
+        text_of(row(u8::try_from(at).unwrap_or(u8::MAX)), stored, &now.sense, now.flow_ml_per_min)
+    });
 }

@@ -124,7 +124,7 @@ impl Emulator {
         }
     }
 
-    /// Sets what the parts see: `contacts`, `spi`, `one_wire`, `adc`, `expander`, `sense` (the lines that are closed), `fault`.
+    /// Sets what the parts see: `contacts`, `spi`, `one_wire`, `adc`, `expander`, `sense` (the lines that are closed), `flow` (pulses a second), `fault`.
     pub fn set(&mut self, what: Value) {
         let Value::Object(mut command) = what else { panic!("an object") };
         command.insert("cmd".into(), "set".into());

@@ -4,6 +4,7 @@ mod campaign;
 mod day;
 mod figures;
 mod flood;
+mod flow;
 mod host;
 mod sense;
 mod stack;

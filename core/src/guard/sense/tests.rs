@@ -11,7 +11,7 @@ fn heating_tank() -> SenseFacts {
             contactor: Some(true),
             current: PerElement { liquor_tank: Some(true), boil_kettle: Some(false) },
             covered: PerElement { liquor_tank: Some(true), boil_kettle: Some(true) },
-            astray: false,
+            flow: None,
         },
         contactor: true,
         off: PerElement { liquor_tank: false, boil_kettle: true },
@@ -142,10 +142,4 @@ fn the_contact_is_named_before_the_current_and_the_tank_before_the_kettle() {
     assert_eq!(watch.tick(&facts).trip, Some(Trip::UnaskedCurrent(LiquorTank)));
     facts.sense.current.liquor_tank = None;
     assert_eq!(watch.tick(&facts).trip, Some(Trip::UnaskedCurrent(BoilKettle)));
-}
-
-#[test]
-fn h32_a_pad_astray_trips_in_the_tick_that_tells_of_it() {
-    let facts = heating_tank();
-    assert_eq!(trips(&SenseFacts { sense: Sense { astray: true, ..facts.sense }, ..facts }), Some((Trip::Astray, TICK)));
 }
