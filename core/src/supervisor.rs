@@ -142,7 +142,11 @@ impl Supervisor {
             mains_mv: None,
             heat: PerElement::build(|element| {
                 let config = HeatConfig::new(settings.fastest(element)?).ok()?.with_brimful(settings.slowest(element)?);
-                Some(HeatControl::new(config, *knowledge.vessels.get(element)))
+                let heat = HeatControl::new(config, *knowledge.vessels.get(element));
+                Some(match element {
+                    Element::LiquorTank => heat,
+                    Element::BoilKettle => heat.half_a_step_later(),
+                })
             }),
             arbiter: Arbiter::new(),
             was_armed: false,
