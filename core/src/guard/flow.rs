@@ -13,35 +13,34 @@ pub const PRIME: Span = Span::from_secs(10);
 pub const DRY_PATIENCE: Span = Span::from_secs(4);
 /// Flow may go on for this long without the pump: what drains, or a person with a hose.
 pub const STRAY_PATIENCE: Span = Span::from_secs(30);
-/// Less than this is no flow, mL/min.
-const LEAST_ML_PER_MIN: u32 = 500;
+/// Less than this is no flow: half a litre a minute, as a share of a litre in a second.
+const LEAST_SHARE: u32 = 120;
 
-/// A meter: pulses of the last four control ticks, a second.
+/// A meter: what its counter showed over the last four control ticks, a second.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub struct Meter {
     per_litre: u16,
-    counter: u16,
-    last: [u16; 4],
+    past: [u16; 4],
+    pulses: u16,
 }
 
 impl Meter {
-    /// A meter that gives so many pulses per litre.
+    /// A meter that gives so many pulses per litre; zero: none is fitted.
     pub const fn new(per_litre: u16) -> Meter {
-        Meter { per_litre, counter: 0, last: [0; 4] }
+        Meter { per_litre, past: [0; 4], pulses: 0 }
     }
 
-    /// The counter's value at a control tick; it runs on for ever. Whether anything flows; `None` if no meter is fitted.
+    /// The counter's value at a control tick; it runs on for ever. Whether anything flows; `None` without a meter.
     pub fn count(&mut self, counter: u16) -> Option<bool> {
-        let [_, b, c, d] = self.last;
-        self.last = [b, c, d, counter.wrapping_sub(self.counter)];
-        self.counter = counter;
-        (self.per_litre > 0).then(|| self.ml_per_min() >= LEAST_ML_PER_MIN)
+        let [a, b, c, d] = self.past;
+        self.past = [b, c, d, counter];
+        self.pulses = counter.wrapping_sub(a);
+        (self.per_litre > 0).then(|| u32::from(self.pulses).saturating_mul(LEAST_SHARE) >= u32::from(self.per_litre))
     }
 
     /// Mean flow of the last second, mL/min.
     pub fn ml_per_min(&self) -> u32 {
-        let pulses: u32 = self.last.iter().map(|&pulses| u32::from(pulses)).fold(0, u32::saturating_add);
-        pulses.saturating_mul(60_000).checked_div(u32::from(self.per_litre)).unwrap_or(0)
+        u32::from(self.pulses).saturating_mul(60_000).checked_div(u32::from(self.per_litre)).unwrap_or(0)
     }
 }
 
@@ -74,8 +73,9 @@ pub struct FlowFinding {
 /// How long flow has been missing, or there unasked.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default)]
 pub struct FlowWatch {
-    without: Span,
-    stray: Span,
+    /// Pump without flow, and flow without pump, us: a word each, not two.
+    without: u32,
+    stray: u32,
     primed: bool,
     resting: bool,
 }
@@ -87,22 +87,31 @@ impl FlowWatch {
         self.resting &= facts.coil && !facts.acknowledge;
         let runs = facts.pump && facts.coil;
         self.primed = runs && (self.primed || flows);
-        self.without = if runs && !flows { self.without.plus(facts.elapsed) } else { Span::ZERO };
-        let dry = self.without >= if self.primed { DRY_PATIENCE } else { PRIME };
+        let elapsed = us(facts.elapsed);
+        self.without = if runs && !flows { self.without.saturating_add(elapsed) } else { 0 };
+        let dry = self.without >= if self.primed { const { us(DRY_PATIENCE) } } else { const { us(PRIME) } };
         let newly_dry = dry && !self.resting;
         self.resting |= dry;
-        let strayed = self.stray >= STRAY_PATIENCE;
-        self.stray = if flows && !facts.pump { self.stray.plus(facts.elapsed).min(STRAY_PATIENCE) } else { Span::ZERO };
+        let before = self.stray;
+        self.stray = if flows && !facts.pump { before.saturating_add(elapsed) } else { 0 };
+        let patience = const { us(STRAY_PATIENCE) };
+        let strays = before < patience && self.stray >= patience;
         FlowFinding {
-            hold: self.resting || (self.primed && self.without > Span::ZERO),
+            hold: self.resting || (self.primed && self.without > 0),
             rest: self.resting,
-            advice: if newly_dry {
-                Some(Advice::NoFlow)
-            } else {
-                (self.stray >= STRAY_PATIENCE && !strayed).then_some(Advice::StrayFlow)
+            advice: match (newly_dry, strays) {
+                (true, _) => Some(Advice::NoFlow),
+                (false, true) => Some(Advice::StrayFlow),
+                (false, false) => None,
             },
         }
     }
+}
+
+/// Microseconds in a word; more than fit count as most.
+#[expect(clippy::cast_possible_truncation, reason = "the bound is checked")]
+const fn us(span: Span) -> u32 {
+    if span.as_micros() > u32::MAX as u64 { u32::MAX } else { span.as_micros() as u32 }
 }
 
 #[cfg(test)]

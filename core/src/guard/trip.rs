@@ -61,7 +61,7 @@ impl Trip {
             Trip::UnaskedCurrent(_) => "switch off at the breaker: the relay has failed shorted; replace it",
             Trip::NoCurrent(_) => "check the element, its fuse and its relay",
             Trip::Uncovered(_) => "cover the element with liquid before you heat again",
-            Trip::Astray => "isolate at the breaker; the board or what it drives has failed: measure its pins",
+            Trip::Astray => "isolate at the breaker: the board or what it drives has failed",
             Trip::Alone => "look after the brewery, then acknowledge and arm again",
         }
     }

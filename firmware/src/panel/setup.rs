@@ -186,14 +186,11 @@ fn text_of(row: Row, stored: &Stored, now: &Sense, flow_ml_per_min: u32) -> Shor
                 Line::Level(element) => short(format_args!("{} level {state}", name(element))),
             }
         }
-        Row::Flow => match (stored.flow_per_litre, stored.flow_meter()) {
-            (0, _) => short(format_args!("Flow meter unused")),
-            (_, 0) => short(format_args!("Flow: NTC is there")),
-            (pulses, _) => {
-                let tenths = i32::try_from(flow_ml_per_min / 100).unwrap_or(0);
-                short(format_args!("Flow {pulses}/L {}", text::tenths(tenths)))
-            }
-        },
+        // A meter in force says what it reads, so that it can be tried.
+        Row::Flow => {
+            let tenths = i32::try_from(flow_ml_per_min / 100).unwrap_or(0);
+            short(format_args!("Flow {}/L {}", stored.flow_per_litre, text::tenths(tenths)))
+        }
         Row::Coil => short(format_args!("Coil by {}", if stored.coil == Coil::Pulses { "pulses" } else { "level" })),
         Row::FindOneWire => short(format_args!("Find one-wire (hold)")),
         Row::Back => short(format_args!("Back")),

@@ -104,7 +104,7 @@ impl Stored {
 
     /// Encodes into `buffer`; gives what was used. `None` if it does not fit.
     pub fn encode<'a>(&self, buffer: &'a mut [u8]) -> Option<&'a [u8]> {
-        postcard::to_slice(&(Plain::from(self), Wiring::from(self), self.flow_per_litre), buffer).ok().map(|used| &*used)
+        postcard::to_slice(&(Plain::from(self), Wiring::from(self), u32::from(self.flow_per_litre)), buffer).ok().map(|used| &*used)
     }
 
     /// Decodes and checks every figure. `None` on any doubt.
@@ -114,10 +114,10 @@ impl Stored {
         let (wiring, rest) =
             if rest.is_empty() { (Wiring::default(), rest) } else { postcard::take_from_bytes::<Wiring>(rest).ok()? };
         // The same goes for the flow meter.
-        let (flow_per_litre, rest) = if rest.is_empty() { (0, rest) } else { postcard::take_from_bytes::<u16>(rest).ok()? };
+        let (flow_per_litre, rest) = if rest.is_empty() { (0, rest) } else { postcard::take_from_bytes::<u32>(rest).ok()? };
+        let flow_per_litre = u16::try_from(flow_per_litre).ok().filter(|&pulses| pulses <= MOST_PULSES)?;
         let stored = Stored { flow_per_litre, ..plain.stored(&wiring)? };
-        let in_range = flow_per_litre <= MOST_PULSES;
-        (rest.is_empty() && in_range && stored.settings().is_ok()).then_some(stored)
+        (rest.is_empty() && stored.settings().is_ok()).then_some(stored)
     }
 }
 
