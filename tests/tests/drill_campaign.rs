@@ -103,7 +103,7 @@ fn t10_every_fault_is_met_as_expected_and_every_detector_fires() {
         for kind in Kind::ALL {
             let phases = outcomes.iter().filter(|o| o.kind == kind && o.rig == rig.rig.name).count();
             let least = match kind {
-                Kind::CoilFlowStops => 1,
+                Kind::CoilFlowStops | Kind::CoilFlowStopsWithMeter => 1,
                 Kind::Nobody => 2,
                 Kind::FullPowerByHand => 3,
                 _ => 6,

@@ -91,7 +91,8 @@ fn day(meter: bool, name: &str) -> String {
     let rigs = Path::new(env!("CARGO_MANIFEST_DIR")).join("../host-sim/rigs");
     let mut rig = files::load_rig(&rigs.join(name)).expect("a shipped rig");
     rig.rig.pumps.flow_meter = meter;
-    let day = Rehearsal::new(&rig, &files::demo_sheet().expect("the demo sheet"), 1).expect("it starts").run(|_| ()).expect("it ends");
+    let day =
+        Rehearsal::new(&rig, &files::demo_sheet().expect("the demo sheet"), 1).expect("it starts").run(|_| ()).expect("it ends");
     assert!(day.steps.len() > 5 && day.trips.is_empty());
     format!("{:?} {:?}", day.steps, day.advice)
 }

@@ -121,7 +121,7 @@ impl fmt::Display for Advice {
                  and that the grain bed is not stuck",
             ),
             Advice::NoFlow => f.write_str(
-                "the mash pump ran and nothing flowed: no heat, pump at rest; clear it, then press the green button",
+                "the mash pump ran and nothing flowed: no heat, pump rests; clear it, then press the green button",
             ),
             Advice::StrayFlow => f.write_str("the flow meter counts with the mash pump off: a siphon, or its wire"),
             Advice::PersonWanted => {
