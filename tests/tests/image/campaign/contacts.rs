@@ -2,7 +2,6 @@
 
 use super::{Campaign, Phase, many, rises};
 use copperhold_tests::emulator::{Place, Report};
-use serde_json::json;
 
 /// What WIRING.md and the issue promise from an opening to every line low.
 const SOON_S: f64 = 1e-3;
