@@ -13,6 +13,7 @@ mod flow;
 mod handlers;
 mod interrupts;
 mod last_resort;
+mod memory;
 mod parts;
 mod pins;
 mod serial;

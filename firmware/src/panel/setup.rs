@@ -3,7 +3,7 @@
 use super::Moment;
 use super::draw::title;
 use super::lists::rows as list;
-use super::text::{self, Short, short};
+use super::text::{self, Short, number, short};
 use crate::drivers::max31865::Wires;
 use crate::drivers::oled::{Canvas, Chip};
 use crate::lines::Coil;
@@ -27,6 +27,8 @@ pub enum Row {
     Power(Element),
     /// Least volume over an element.
     Least(Element),
+    /// Volume of an element's vessel when it is brimful.
+    Brimful(Element),
     /// Hard limit of a vessel.
     Limit(Vessel),
     /// Boiling point.
@@ -47,7 +49,11 @@ pub enum Row {
     Back,
 }
 
-const ROWS: [Row; 22] = [
+/// A brimful volume above this was never told, mL; the first turn begins at a usual one.
+const BRIMFUL_UNKNOWN: u32 = 500_000;
+const BRIMFUL_USUAL: u32 = 40_000;
+
+const ROWS: [Row; 24] = [
     Row::Probe(Vessel::LiquorTank),
     Row::Probe(Vessel::MashTun),
     Row::Probe(Vessel::BoilKettle),
@@ -56,6 +62,8 @@ const ROWS: [Row; 22] = [
     Row::Power(Element::BoilKettle),
     Row::Least(Element::LiquorTank),
     Row::Least(Element::BoilKettle),
+    Row::Brimful(Element::LiquorTank),
+    Row::Brimful(Element::BoilKettle),
     Row::Limit(Vessel::LiquorTank),
     Row::Limit(Vessel::MashTun),
     Row::Limit(Vessel::BoilKettle),
@@ -102,17 +110,17 @@ fn kind_text(choice: &Choice) -> Short {
     match choice {
         Choice::Rtd { element, wires } => {
             let wires = match wires {
-                Wires::Two => 2,
-                Wires::Three => 3,
-                Wires::Four => 4,
+                Wires::Two => "2",
+                Wires::Three => "3",
+                Wires::Four => "4",
             };
-            short(format_args!("Pt100 {wires}w {}", element.r_ref_milliohm() / 1_000))
+            short(&["Pt100 ", wires, "w ", &number(element.r_ref_milliohm() / 1_000)])
         }
-        Choice::OneWire { rom: None } => short(format_args!("one-wire")),
-        Choice::OneWire { rom: Some([.., last, _]) } => short(format_args!("one-wire {last:02x}")),
-        Choice::Thermistor { divider } => {
-            short(format_args!("NTC {}", if divider.curve() == Curve::TenK3 { "10K3" } else { "3435" }))
+        Choice::OneWire { rom: None } => short(&["one-wire"]),
+        Choice::OneWire { rom: Some([.., last, _]) } => {
+            short(&["one-wire ", text::half_byte(last >> 4), text::half_byte(last & 0xF)])
         }
+        Choice::Thermistor { divider } => short(&["NTC ", if divider.curve() == Curve::TenK3 { "10K3" } else { "3435" }]),
     }
 }
 
@@ -140,6 +148,13 @@ pub fn adjust(row: Row, stored: &mut Stored, by: i8) {
         Row::Least(element) => {
             let ml = draft.least_ml.get_mut(element);
             *ml = ml.saturating_add_signed(i32::from(by) * 500).clamp(1_000, 500_000);
+            let brimful = draft.greatest_ml.get_mut(element);
+            *brimful = (*brimful).max(*ml);
+        }
+        Row::Brimful(element) => {
+            let ml = draft.greatest_ml.get_mut(element);
+            let from = if *ml > BRIMFUL_UNKNOWN { BRIMFUL_USUAL } else { *ml };
+            *ml = from.saturating_add_signed(i32::from(by) * 500).min(BRIMFUL_UNKNOWN).max(*draft.least_ml.get(element));
         }
         Row::Limit(vessel) => {
             let limit = draft.limit.get_mut(vessel);
@@ -159,19 +174,23 @@ fn text_of(row: Row, stored: &Stored, now: &Sense, flow_ml_per_min: u32) -> Shor
     let draft = &stored.draft;
     let name = |element: Element| text::name(element.vessel());
     match row {
-        Row::Probe(vessel) => short(format_args!("{} {}", text::name(vessel), kind_text(stored.probes.get(vessel)))),
+        Row::Probe(vessel) => short(&[text::name(vessel), " ", &kind_text(stored.probes.get(vessel))]),
         Row::Power(element) => match draft.element_power.get(element) {
-            Some(power) => short(format_args!("{} {} W", name(element), power.get())),
-            None => short(format_args!("{} no element", name(element))),
+            Some(power) => short(&[name(element), " ", &number(power.get()), " W"]),
+            None => short(&[name(element), " no element"]),
         },
         Row::Least(element) => {
             let tenths = i32::try_from(draft.least_ml.get(element) / 100).unwrap_or(0);
-            short(format_args!("{} least {} L", name(element), text::tenths(tenths)))
+            short(&[name(element), " least ", &text::tenths(tenths), " L"])
         }
-        Row::Limit(vessel) => short(format_args!("{} limit {} C", text::name(vessel), text::celsius(*draft.limit.get(vessel)))),
-        Row::Boiling => short(format_args!("Boils at {} C", text::celsius(draft.boiling))),
-        Row::Mains => short(format_args!("Mains {} Hz", if draft.mains == Mains::Hz50 { 50 } else { 60 })),
-        Row::Display => short(format_args!("OLED {}", if stored.display == Chip::Ssd1306 { "SSD1306" } else { "SH1106" })),
+        Row::Brimful(element) => match *draft.greatest_ml.get(element) {
+            ml if ml > BRIMFUL_UNKNOWN => short(&[name(element), " brimful unknown"]),
+            ml => short(&[name(element), " brimful ", &text::tenths(i32::try_from(ml / 100).unwrap_or(0)), " L"]),
+        },
+        Row::Limit(vessel) => short(&[text::name(vessel), " limit ", &text::celsius(*draft.limit.get(vessel)), " C"]),
+        Row::Boiling => short(&["Boils at ", &text::celsius(draft.boiling), " C"]),
+        Row::Mains => short(&["Mains ", if draft.mains == Mains::Hz50 { "50" } else { "60" }, " Hz"]),
+        Row::Display => short(&["OLED ", if stored.display == Chip::Ssd1306 { "SSD1306" } else { "SH1106" }]),
         Row::Sense(line) => {
             // A line in force says what it reads, so that it can be tried.
             let state = match (stored.fitted.has(line), sense::state(now, line)) {
@@ -181,19 +200,19 @@ fn text_of(row: Row, stored: &Stored, now: &Sense, flow_ml_per_min: u32) -> Shor
                 (true, Some(false)) => "open",
             };
             match line {
-                Line::Contactor => short(format_args!("Aux contact {state}")),
-                Line::Current(element) => short(format_args!("{} current {state}", name(element))),
-                Line::Level(element) => short(format_args!("{} level {state}", name(element))),
+                Line::Contactor => short(&["Aux contact ", state]),
+                Line::Current(element) => short(&[name(element), " current ", state]),
+                Line::Level(element) => short(&[name(element), " level ", state]),
             }
         }
         // A meter in force says what it reads, so that it can be tried.
         Row::Flow => {
-            let tenths = i32::try_from(flow_ml_per_min / 100).unwrap_or(0);
-            short(format_args!("Flow {}/L {}", stored.flow_per_litre, text::tenths(tenths)))
+            let flow = text::tenths(i32::try_from(flow_ml_per_min / 100).unwrap_or(0));
+            short(&["Flow ", &number(u32::from(stored.flow_per_litre)), "/L ", &flow])
         }
-        Row::Coil => short(format_args!("Coil by {}", if stored.coil == Coil::Pulses { "pulses" } else { "level" })),
-        Row::FindOneWire => short(format_args!("Find one-wire (hold)")),
-        Row::Back => short(format_args!("Back")),
+        Row::Coil => short(&["Coil by ", if stored.coil == Coil::Pulses { "pulses" } else { "level" }]),
+        Row::FindOneWire => short(&["Find one-wire (hold)"]),
+        Row::Back => short(&["Back"]),
     }
 }
 

@@ -39,7 +39,7 @@ fn hold(emulator: &mut Emulator, seconds: f64) -> (Report, Vec<String>) {
 
 /// The words are longer than the link's line: its beginning.
 fn is(told: &[String], advice: Advice) -> bool {
-    matches!(told, [text] if text.len() > 20 && advice.to_string().starts_with(text.as_str()))
+    matches!(told, [text] if text.len() > 20 && advice.words().concat().starts_with(text.as_str()))
 }
 
 #[test]
