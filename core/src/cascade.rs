@@ -87,6 +87,8 @@ pub struct Cascade {
     reached: bool,
     mean: Mean,
     window: Deque<Sample, COUNT>,
+    /// A spacing has ended at this target, and has yet to be learned from.
+    ended: Option<Celsius>,
 }
 
 /// Means over one spacing. Temperatures Q16, integrals in Q16 K us.
@@ -121,6 +123,7 @@ impl Cascade {
             reached: false,
             mean: Mean::default(),
             window: Deque::new(),
+            ended: None,
         }
     }
 
@@ -141,6 +144,7 @@ impl Cascade {
 
     /// The mash is not held just now: what was learned stays, what was being watched is forgotten.
     pub fn rest(&mut self) {
+        self.study();
         self.window.clear();
         self.mean = Mean::default();
         self.stall = Stall::default();
@@ -148,6 +152,7 @@ impl Cascade {
 
     /// What the cascade wants until the next control tick.
     pub fn tick(&mut self, elapsed: Span, target: Celsius, mash: Celsius, tank: &Tank) -> Goal {
+        self.study();
         let gap = tank.reading.above(mash);
         self.recirculate = gap >= if self.recirculate { Kelvin::ZERO.less(COLDER) } else { Kelvin::ZERO };
         let offset = self.follow.offset_at(target);
@@ -170,7 +175,7 @@ impl Cascade {
         Goal { tank: target.plus(above), recirculate: self.recirculate, flow_stopped: self.stall.stopped }
     }
 
-    /// Takes the means of one spacing, then learns from the window that ends with it.
+    /// Takes the means of one spacing; the window that ends with it teaches.
     fn observe(&mut self, elapsed: Span, mash: Celsius, gap: Kelvin, tank: &Tank, target: Celsius) {
         let dt_us = i64::try_from(elapsed.as_micros()).unwrap_or(EVERY_US).min(EVERY_US);
         let slope = tank.slope.map_or(0, |slope| i64::from(slope.fixed().to_bits()));
@@ -182,16 +187,22 @@ impl Cascade {
         add(&mut mean.settled, i64::from(tank.settled.fixed().to_bits()));
         // Slope is Q24 K/s: the product with a Q16 share, in Q24.
         add(&mut mean.heat, slope.product(i64::from(tank.applied.bits())) >> 16);
-        if mean.for_us < EVERY_US {
-            return;
+        if mean.for_us >= EVERY_US {
+            self.ended = Some(target);
         }
+    }
+
+    /// Learns from a spacing that has ended, ahead of the next tick, which does so otherwise: for the time between two ticks.
+    pub fn study(&mut self) {
+        let Some(target) = self.ended.take() else { return };
+        let mean = core::mem::take(&mut self.mean);
+        let for_us = mean.for_us.max(1);
         let sample = Sample {
-            mash: mean.mash / mean.for_us,
-            gap: mean.gap / mean.for_us,
-            settled: mean.settled / mean.for_us,
+            mash: mean.mash / for_us,
+            gap: mean.gap / for_us,
+            settled: mean.settled / for_us,
             heat: (mean.heat >> 8) / 1_000_000,
         };
-        self.mean = Mean::default();
         if self.window.is_full() {
             self.window.pop_front();
         }

@@ -350,6 +350,7 @@ impl Supervisor {
         for heat in [&mut self.heat.liquor_tank, &mut self.heat.boil_kettle].into_iter().flatten() {
             heat.study();
         }
+        self.cascade.study();
     }
 
     /// Whether a person did something since the last tick: at the panel, or by a command.

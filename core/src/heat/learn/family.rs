@@ -72,22 +72,28 @@ impl<const N: usize> Family<N> {
         let candidates = GRID_US.map(|us| Candidate { chain: LagChain::settled(0), member: Member::new(us) });
         let pick = Pick { left: 0, theta: 0, lag_us: 0, raw: LEAST_RAW, score: 0 };
         let mut family = Family { candidates, pick, best: 0, roamer: 0, work_us: 0, behind: 0 };
-        family.open(prior);
+        family.stand_at(prior);
+        family.lean_on(prior);
         family
     }
 
-    /// Forgets the sums and stands at the prior.
-    pub fn open(&mut self, prior: &Prior) {
-        for candidate in &mut self.candidates {
-            candidate.member.clear();
-        }
-        self.lean_on(prior);
+    /// Stands at the prior.
+    pub fn stand_at(&mut self, prior: &Prior) {
         let above = place_above(prior.lag_us).max(1);
         let lag = |index: usize| self.member(index).map_or(0, |m| m.lag_us());
         let (low, high) = (lag(above - 1), lag(above));
         let theta = ((prior.lag_us - low) << 16).checked_div(high - low).unwrap_or(0).clamp(0, ONE);
         self.best = above;
         self.pick = Pick { left: above - 1, theta, lag_us: prior.lag_us, raw: prior.raw.max(LEAST_RAW), score: 0 };
+        self.move_on(above - 1);
+        self.move_on(above);
+    }
+
+    /// Forgets the sums.
+    pub fn clear(&mut self) {
+        for candidate in &mut self.candidates {
+            candidate.member.clear();
+        }
     }
 
     /// Sets what each lag is charged for lying off the prior's.

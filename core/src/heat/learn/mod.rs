@@ -113,6 +113,16 @@ enum Turn {
     Verdict { reading: i64 },
 }
 
+/// What the next turn has to put in order before all else.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Stale {
+    Nothing,
+    /// The prior has changed.
+    Leaning,
+    /// A new window has begun.
+    Sums,
+}
+
 /// All candidates, and what they say.
 #[derive(Debug, Clone)]
 pub struct Bank {
@@ -120,6 +130,7 @@ pub struct Bank {
     sharp: Family<SHARP>,
     shared: Shared,
     turn: Turn,
+    stale: Stale,
     prior: Prior,
     steepest: i64,
     reference: Option<(i64, i64)>,
@@ -162,6 +173,7 @@ impl Bank {
             sharp: Family::new(&prior),
             shared: Shared::default(),
             turn: Turn::Done,
+            stale: Stale::Nothing,
             prior,
             steepest,
             reference: None,
@@ -182,10 +194,9 @@ impl Bank {
         self.reference = None;
         self.shared = Shared::default();
         self.turn = Turn::Done;
-        self.soft.catch_up(usize::MAX);
-        self.sharp.catch_up(usize::MAX);
-        self.soft.open(&prior);
-        self.sharp.open(&prior);
+        self.soft.stand_at(&prior);
+        self.sharp.stand_at(&prior);
+        self.stale = Stale::Sums;
         (self.lag_us, self.raw) = (prior.lag_us, prior.raw.max(LEAST_RAW));
         self.weigh();
         (self.best, self.share) = (0, ONE / 2);
@@ -219,6 +230,7 @@ impl Bank {
 
     /// Takes one turn at what is left of a step, all but the verdict. Nothing shows of it.
     pub fn take_turn(&mut self) {
+        self.refresh();
         let since = self.since();
         self.turn = match self.turn {
             Turn::Done => {
@@ -243,6 +255,19 @@ impl Bank {
             }
             Turn::Verdict { reading } => Turn::Verdict { reading },
         };
+    }
+
+    /// Puts in order what only turns look at.
+    fn refresh(&mut self) {
+        let stale = core::mem::replace(&mut self.stale, Stale::Nothing);
+        if stale == Stale::Sums {
+            self.soft.clear();
+            self.sharp.clear();
+        }
+        if stale != Stale::Nothing {
+            self.soft.lean_on(&self.prior);
+            self.sharp.lean_on(&self.prior);
+        }
     }
 
     /// The verdict, once both families have fitted: the reading it was about.
@@ -336,8 +361,7 @@ impl Bank {
         if self.prior.known && self.breaks_with_prior() {
             // Another volume, another place of the thermometer: the record says nothing about this kettle. The next step fits without it.
             self.prior = Prior { raw: self.steepest, known: false, ..self.prior };
-            self.soft.lean_on(&self.prior);
-            self.sharp.lean_on(&self.prior);
+            self.stale = Stale::Leaning;
         }
         let (soft, sharp) = (*self.soft.pick(), *self.sharp.pick());
         self.best = soft.score.min(sharp.score);
