@@ -1,5 +1,6 @@
 //! The settings' screen: a list of figures, changed by the knob, stored by a hold, in force after the next start.
 
+use super::Moment;
 use super::draw::title;
 use super::lists::rows as list;
 use super::text::{self, Short, number, short};
@@ -9,6 +10,7 @@ use crate::lines::Coil;
 use crate::probes::Choice;
 use crate::sense::{self, Line};
 use crate::storage::Stored;
+use crate::storage::settings::MOST_PULSES;
 use copperhold_core::burst::Mains;
 use copperhold_core::guard::sense::Sense;
 use copperhold_core::probe::rtd::Pt100;
@@ -37,6 +39,8 @@ pub enum Row {
     Display,
     /// Whether the rig has a sense line.
     Sense(Line),
+    /// Pulses per litre of the flow meter behind the mash pump.
+    Flow,
     /// How the contactor's line is driven.
     Coil,
     /// Look for one-wire thermometers.
@@ -49,7 +53,7 @@ pub enum Row {
 const BRIMFUL_UNKNOWN: u32 = 500_000;
 const BRIMFUL_USUAL: u32 = 40_000;
 
-const ROWS: [Row; 23] = [
+const ROWS: [Row; 24] = [
     Row::Probe(Vessel::LiquorTank),
     Row::Probe(Vessel::MashTun),
     Row::Probe(Vessel::BoilKettle),
@@ -71,6 +75,7 @@ const ROWS: [Row; 23] = [
     Row::Sense(Line::Current(Element::BoilKettle)),
     Row::Sense(Line::Level(Element::LiquorTank)),
     Row::Sense(Line::Level(Element::BoilKettle)),
+    Row::Flow,
     Row::Coil,
     Row::Back,
 ];
@@ -159,12 +164,13 @@ pub fn adjust(row: Row, stored: &mut Stored, by: i8) {
         Row::Mains => draft.mains = if draft.mains == Mains::Hz50 { Mains::Hz60 } else { Mains::Hz50 },
         Row::Display => stored.display = if stored.display == Chip::Ssd1306 { Chip::Sh1106 } else { Chip::Ssd1306 },
         Row::Sense(line) => stored.fitted.set(line, by > 0),
+        Row::Flow => stored.flow_per_litre = stored.flow_per_litre.saturating_add_signed(i16::from(by) * 10).min(MOST_PULSES),
         Row::Coil => stored.coil = if by > 0 { Coil::Pulses } else { Coil::Level },
         Row::FindOneWire | Row::Back => {}
     }
 }
 
-fn text_of(row: Row, stored: &Stored, now: &Sense) -> Short {
+fn text_of(row: Row, stored: &Stored, now: &Sense, flow_ml_per_min: u32) -> Short {
     let draft = &stored.draft;
     let name = |element: Element| text::name(element.vessel());
     match row {
@@ -199,6 +205,11 @@ fn text_of(row: Row, stored: &Stored, now: &Sense) -> Short {
                 Line::Level(element) => short(&[name(element), " level ", state]),
             }
         }
+        // A meter in force says what it reads, so that it can be tried.
+        Row::Flow => {
+            let flow = text::tenths(i32::try_from(flow_ml_per_min / 100).unwrap_or(0));
+            short(&["Flow ", &number(u32::from(stored.flow_per_litre)), "/L ", &flow])
+        }
         Row::Coil => short(&["Coil by ", if stored.coil == Coil::Pulses { "pulses" } else { "level" }]),
         Row::FindOneWire => short(&["Find one-wire (hold)"]),
         Row::Back => short(&["Back"]),
@@ -206,7 +217,9 @@ fn text_of(row: Row, stored: &Stored, now: &Sense) -> Short {
 }
 
 /// Draws it.
-pub fn draw(canvas: &mut Canvas, at: u8, editing: bool, stored: &Stored, now: &Sense) {
+pub fn draw(canvas: &mut Canvas, at: u8, editing: bool, stored: &Stored, now: &Moment) {
     title(canvas, "SETUP: hold to store");
-    list(canvas, at, editing, ROWS.len(), |at| text_of(row(u8::try_from(at).unwrap_or(u8::MAX)), stored, now));
+    list(canvas, at, editing, ROWS.len(), |at| {
+        text_of(row(u8::try_from(at).unwrap_or(u8::MAX)), stored, &now.sense, now.flow_ml_per_min)
+    });
 }
