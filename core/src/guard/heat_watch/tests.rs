@@ -363,6 +363,49 @@ fn a_lag_half_as_long_again_as_was_learned_is_not_unasked_heat() {
     assert_eq!(bench.run(Duty::ZERO, Duty::ZERO, HOUR), None);
 }
 
+/// A lesson from a heat-up that was broken off may be wrong, and the first one too.
+#[test]
+fn a_lesson_with_far_too_short_a_lag_makes_no_coast_unasked() {
+    let coast = |lag_ticks: i64, lessons: &[u64]| {
+        let mut bench = Bench { climb: 65_000, lag_ticks, ..Bench::at(20_000) };
+        for &lag_s in lessons {
+            bench.learned = Some((Slope::from_micro(65_000), Span::from_secs(lag_s)));
+            assert_eq!(bench.run(Duty::FULL, Duty::FULL, Span::from_mins(3)), None);
+        }
+        bench.run(Duty::ZERO, Duty::ZERO, HOUR)
+    };
+    assert_eq!(coast(400, &[90, 9]), None, "the longer one is believed");
+    assert_eq!(coast(120, &[9]), None, "and never less than half a minute");
+    assert!(matches!(coast(400, &[9, 9]), Some((_, Finding::UnaskedHeat))), "with nothing longer to go by it is accused");
+}
+
+/// Half of the filling that was learned climbs twice as fast.
+#[test]
+fn a_vessel_refilled_with_half_is_not_accused_of_its_coast() {
+    let mut bench = Bench { climb: 130_000, lag_ticks: 240, ..Bench::at(20_000) };
+    bench.learned = Some((Slope::from_micro(65_000), Span::from_secs(60)));
+    assert_eq!(bench.run(Duty::FULL, Duty::FULL, Span::from_mins(5)), None);
+    assert_eq!(bench.run(Duty::ZERO, Duty::ZERO, HOUR), None);
+}
+
+/// Once the climb is known, a relay that shorts in a heat-up may not hide behind the steepest climb that the rig could have.
+#[test]
+fn h6_a_relay_that_shorts_in_a_heat_up_is_found_sooner_once_the_climb_is_known() {
+    let rise_milli = |learned: Option<i32>| {
+        let mut bench = Bench { climb: 40_000, lag_ticks: 240, ..Bench::at(20_000) };
+        bench.learned = learned.map(|micro| (Slope::from_micro(micro), Span::from_secs(60)));
+        bench.run(Duty::FULL, Duty::FULL, Span::from_mins(6));
+        let before = bench.reading();
+        assert!(matches!(bench.run(Duty::ZERO, Duty::FULL, HOUR), Some((_, Finding::UnaskedHeat))));
+        bench.reading().above(before).milli()
+    };
+    // Time on its way at full power is one and a half lags: at one and a half times the climb 5.4 K, and the margin.
+    let (known, unknown) = (rise_milli(Some(40_000)), rise_milli(None));
+    assert!(known < 6_500, "{known} mK");
+    assert!(unknown > known + 1_500, "{known} and {unknown} mK");
+    assert_eq!(rise_milli(Some(1_000_000)), unknown, "never steeper than the rig can be");
+}
+
 #[test]
 fn forgetting_starts_from_nothing() {
     let mut bench = Bench::at(20_000);
