@@ -7,9 +7,12 @@ use super::{Outcome, PAST_LIMIT_K};
 use crate::bench::Bench;
 use crate::files::RigFile;
 use crate::fit;
+use copperhold_core::guard::PROBE_PATIENCE;
 use copperhold_core::guard::heat_watch::{DEBT, EXPECTED_RISE, PURSE, UNASKED_MARGIN};
-use copperhold_core::guard::sense::ALONE_AFTER;
-use copperhold_core::units::Kelvin;
+use copperhold_core::guard::sense::{
+    ALONE_AFTER, CONTACT_PATIENCE, NO_CURRENT_PATIENCE, UNASKED_CURRENT_PATIENCE, UNCOVERED_PATIENCE,
+};
+use copperhold_core::units::{Kelvin, Span};
 use copperhold_core::vessel::{Element, Vessel};
 
 /// What should happen.
@@ -71,8 +74,15 @@ const DRIFT: &str = "a slow drift looks like water that cools: check probes agai
 /// Nothing heats it.
 const COLD: Expected = Expected::Harmless { over_k: 1.0 };
 
-/// A current line shows it as soon as the element is off for a whole control tick.
-const CURRENT_S: f64 = 1.5;
+/// A detector's patience ends with the control tick after it, 0.25 s; and the hundredth of a second by which a fault comes after one.
+const TICK_S: f64 = 0.27;
+/// The plausibility filter gives a one-wire probe this long before its silence is a fault, s.
+const FILTER_S: f64 = 2.0;
+
+/// A detector's patience and a tick, s.
+fn after(patience: Span) -> f64 {
+    patience.as_millis() as f64 * 1e-3 + TICK_S
+}
 
 /// Whether a fault has a meaning in a phase.
 pub const fn applies(kind: Kind, phase: Phase) -> bool {
@@ -94,7 +104,7 @@ pub fn expected(rig: &RigFile, bench: &Bench<Fault>, kind: Kind, phase: Phase) -
         Kind::Dry => Expected::Unseen(DRY),
         // Hold at once, trip after the patience of the level line.
         Kind::DryWithLevel if matches!(phase, Phase::Idle) => Expected::Borne { over_k: 2.0 },
-        Kind::DryWithLevel => trip(2.6),
+        Kind::DryWithLevel => trip(after(UNCOVERED_PATIENCE)),
         Kind::RelayHalfShorted if matches!(phase, Phase::Mash) => limits.half_in_mash,
         Kind::RelayShorted | Kind::RelayHalfShorted => match phase {
             Phase::Boil | Phase::NearBoil => Expected::Unseen(BOILING),
@@ -102,10 +112,10 @@ pub fn expected(rig: &RigFile, bench: &Bench<Fault>, kind: Kind, phase: Phase) -
         },
         Kind::RelayShortedWithCurrent => match phase {
             Phase::Boil | Phase::NearBoil => Expected::Unseen(BOILING),
-            _ => trip(CURRENT_S),
+            // Seen once the element has been off for a whole control tick.
+            _ => trip(after(UNASKED_CURRENT_PATIENCE)),
         },
-        Kind::ContactorStuck => trip(1.0),
-        Kind::ContactorOpen => trip(1.5),
+        Kind::ContactorStuck | Kind::ContactorOpen => trip(after(CONTACT_PATIENCE)),
         Kind::ProbeOut | Kind::ProbesSwapped if matches!(phase, Phase::Idle) => Expected::Borne { over_k: 2.0 },
         Kind::ProbeOut if matches!(phase, Phase::Boil) => Expected::Unseen(SLIPS),
         Kind::ProbeOut => trip(limits.falls_s),
@@ -118,10 +128,10 @@ pub fn expected(rig: &RigFile, bench: &Bench<Fault>, kind: Kind, phase: Phase) -
             Phase::Mash => Expected::Unseen(DRY),
             Phase::Idle | Phase::Hold | Phase::NearBoil | Phase::Boil => COLD,
         },
-        Kind::Nobody => trip(ALONE_AFTER.as_millis() as f64 / 1_000.0 + 1.0),
+        Kind::Nobody => trip(after(ALONE_AFTER)),
         Kind::FullPowerByHand => trip(limits.seen_s),
         Kind::ProbeOpen | Kind::ProbeShorted if matches!(phase, Phase::Idle) => Expected::Borne { over_k: 2.0 },
-        Kind::ProbeOpen | Kind::ProbeShorted => trip(8.0),
+        Kind::ProbeOpen | Kind::ProbeShorted => trip(FILTER_S + after(PROBE_PATIENCE)),
         Kind::ProbeFrozen if heating => trip(limits.no_rise_s),
         Kind::ProbeFrozen => Expected::Unseen(FROZEN),
         Kind::ProbeDrifts => Expected::Unseen(DRIFT),
@@ -133,8 +143,8 @@ pub fn expected(rig: &RigFile, bench: &Bench<Fault>, kind: Kind, phase: Phase) -
         // The tick of the reset comes with the next control period.
         Kind::Hang => Expected::Off { within_s: WATCHDOG_S + 0.3 },
         Kind::KeyOff | Kind::StopPressed | Kind::ArmButtonStuck => Expected::Off { within_s: 0.25 },
-        // Three seconds of patience once it is fully on; a burst is no evidence.
-        Kind::ElementOpenWithCurrent if heating => trip(4.0),
+        // Once it is fully on; a burst is no evidence.
+        Kind::ElementOpenWithCurrent if heating => trip(after(NO_CURRENT_PATIENCE)),
         Kind::ElementOpenWithCurrent => COLD,
         Kind::ElementOpen if heating => trip(limits.no_rise_s),
         Kind::ElementOpen => COLD,
