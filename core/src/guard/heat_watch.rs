@@ -40,8 +40,8 @@ const NEAR_BOIL: Kelvin = Kelvin::from_milli(8_000);
 /// A reading that turns back by less than this is noise: eight standard deviations of a poor probe's after the median filter. Less, and
 /// noise alone would pay every debt.
 const NOISE: Kelvin = Kelvin::from_milli(600);
-/// What a purse holds. Full power on a brimful 40 L and 5.5 kW is then forgiven for eighty seconds of cold water.
-pub const PURSE: Kelvin = Kelvin::from_milli(800);
+/// What a purse holds. Full power on a brimful 40 L and 5.5 kW is then forgiven for fifty seconds of cold water.
+pub const PURSE: Kelvin = Kelvin::from_milli(500);
 /// Faster than this many times the steepest climb, and by more than this in one tick, is a pour; it settles within this time.
 const LEAP_FACTOR: I16F16 = I16F16::lit("4");
 const LEAP: Kelvin = Kelvin::from_milli(400);
