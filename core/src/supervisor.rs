@@ -138,7 +138,11 @@ impl Supervisor {
             mains_mv: None,
             heat: PerElement::build(|element| {
                 let config = HeatConfig::new(settings.fastest(element)?).ok()?.with_brimful(settings.slowest(element)?);
-                Some(HeatControl::new(config, *knowledge.vessels.get(element)))
+                let heat = HeatControl::new(config, *knowledge.vessels.get(element));
+                Some(match element {
+                    Element::LiquorTank => heat,
+                    Element::BoilKettle => heat.half_a_step_later(),
+                })
             }),
             arbiter: Arbiter::new(),
             was_armed: false,
@@ -332,6 +336,13 @@ impl Supervisor {
         self.status.missed = self.arbiter.missed();
         self.running = if report.armed { pumps } else { Pumps::default() };
         Lease { tripped: verdict == Verdict::Tripped, hold: verdict == Verdict::Hold, heat, pumps }
+    }
+
+    /// Learning ahead of the next tick: for the time when the lease is out. Without it the next tick does the same.
+    pub fn study(&mut self) {
+        for heat in [&mut self.heat.liquor_tank, &mut self.heat.boil_kettle].into_iter().flatten() {
+            heat.study();
+        }
     }
 
     /// Whether a person did something since the last tick: at the panel, or by a command.

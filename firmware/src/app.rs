@@ -196,6 +196,14 @@ impl<B: Board> App<B> {
         self.signal();
         self.save_if_quiet();
         self.probes.serve_bus(now);
+        self.study();
+    }
+
+    /// What is learned of the kettles is worked out when the lease is out and the display served. Its cycles are measured on the image, by
+    /// this name.
+    #[inline(never)]
+    fn study(&mut self) {
+        self.supervisor.study();
     }
 
     /// Thermometers, then the control tick.

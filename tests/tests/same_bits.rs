@@ -34,6 +34,16 @@ fn a_scripted_day_gives_the_same_bits_on_the_microcontroller() {
     assert_eq!(first, None, "the first control tick that differs");
 }
 
+/// Learning between ticks, as the board does it, and in them, as a rehearsal does it, are one.
+#[test]
+fn learning_ahead_of_the_tick_changes_nothing() {
+    let days = [Day::new(), Day::studious()].map(|day| day.expect("the rig is in order"));
+    let [here, ahead] = days.map(|mut day| (day.by_ref().collect::<Vec<u64>>(), day.shown().learned));
+    assert!(here.1, "there was something to learn");
+    let first = here.0.iter().zip(&ahead.0).position(|(a, b)| a != b);
+    assert_eq!((here.0.len(), first), (ahead.0.len(), None), "the first control tick that differs");
+}
+
 /// T2: debug (here, with overflow checks) and release (what is shipped, without) are one program.
 #[test]
 fn t2_debug_and_release_give_the_same_outputs() {

@@ -64,30 +64,33 @@ impl Trip {
     }
 }
 
-impl fmt::Display for Trip {
-    /// The cause, as a sentence without a full stop.
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+impl Trip {
+    /// The cause in pieces that follow one another: a sentence without a full stop.
+    pub const fn words(self) -> [&'static str; 4] {
         match self {
-            Trip::StopLoop => f.write_str("the emergency stop loop opened"),
-            Trip::Probe(vessel, fault) => write!(f, "the {} probe {}", vessel.label(), fault.cause()),
-            Trip::OverTemperature(vessel) => write!(f, "the {} passed its temperature limit", vessel.label()),
-            Trip::Clock => f.write_str("the controller's clock stood still or jumped"),
-            Trip::UnaskedHeat(element) => write!(f, "the {} warms up although nothing asked for heat", element.vessel().label()),
-            Trip::NoRise(element) => {
-                write!(f, "the {} does not warm up although its element should heat", element.vessel().label())
-            }
-            Trip::Fell(vessel) => write!(f, "the {} reading fell faster than liquid can", vessel.label()),
-            Trip::ContactorStuck => f.write_str("the contactor stays closed although it is switched off"),
-            Trip::ContactorOpen => f.write_str("the contactor does not close"),
+            Trip::StopLoop => ["the emergency stop loop opened", "", "", ""],
+            Trip::Probe(vessel, fault) => ["the ", vessel.label(), " probe ", fault.cause()],
+            Trip::OverTemperature(vessel) => ["the ", vessel.label(), " passed its temperature limit", ""],
+            Trip::Clock => ["the controller's clock stood still or jumped", "", "", ""],
+            Trip::UnaskedHeat(element) => ["the ", element.vessel().label(), " warms up although nothing asked for heat", ""],
+            Trip::NoRise(element) => ["the ", element.vessel().label(), " does not warm up although its element should heat", ""],
+            Trip::Fell(vessel) => ["the ", vessel.label(), " reading fell faster than liquid can", ""],
+            Trip::ContactorStuck => ["the contactor stays closed although it is switched off", "", "", ""],
+            Trip::ContactorOpen => ["the contactor does not close", "", "", ""],
             Trip::UnaskedCurrent(element) => {
-                write!(f, "current flows in the {}'s element although it is off", element.vessel().label())
+                ["current flows in the ", element.vessel().label(), "'s element although it is off", ""]
             }
-            Trip::NoCurrent(element) => {
-                write!(f, "no current flows in the {}'s element although it is on", element.vessel().label())
-            }
-            Trip::Uncovered(element) => write!(f, "the {}'s element is not covered", element.vessel().label()),
-            Trip::Alone => f.write_str("nobody has been at the controls for six hours"),
+            Trip::NoCurrent(element) => ["no current flows in the ", element.vessel().label(), "'s element although it is on", ""],
+            Trip::Uncovered(element) => ["the ", element.vessel().label(), "'s element is not covered", ""],
+            Trip::Alone => ["nobody has been at the controls for six hours", "", "", ""],
         }
+    }
+}
+
+impl fmt::Display for Trip {
+    /// [`Trip::words`].
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        self.words().into_iter().try_for_each(|piece| f.write_str(piece))
     }
 }
 
@@ -102,19 +105,30 @@ pub enum Advice {
     PersonWanted,
 }
 
-impl fmt::Display for Advice {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+impl Advice {
+    /// What is wrong and what to do, in pieces that follow one another.
+    pub const fn words(self) -> [&'static str; 6] {
         match self {
-            Advice::Probe(vessel, fault) => {
-                write!(f, "the {} probe {}; {}", vessel.label(), fault.cause(), fault.remedy())
-            }
-            Advice::FlowStopped => f.write_str(
+            Advice::Probe(vessel, fault) => ["the ", vessel.label(), " probe ", fault.cause(), "; ", fault.remedy()],
+            Advice::FlowStopped => [
                 "the mash does not follow the tank, which waits at its last safe offset; check that the pump runs, that its valves are open \
                  and that the grain bed is not stuck",
-            ),
+                "",
+                "",
+                "",
+                "",
+                "",
+            ],
             Advice::PersonWanted => {
-                f.write_str("nobody has been at the controls for four hours; press any button, or the heat ends after six")
+                ["nobody has been at the controls for four hours; press any button, or the heat ends after six", "", "", "", "", ""]
             }
         }
+    }
+}
+
+impl fmt::Display for Advice {
+    /// [`Advice::words`].
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        self.words().into_iter().try_for_each(|piece| f.write_str(piece))
     }
 }

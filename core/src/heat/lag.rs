@@ -10,6 +10,7 @@ use crate::wide::product_i64;
 
 /// Format of the step ratio `dt / (tau + dt)`: Q20.
 const RATIO_BITS: u32 = 20;
+const ONE: i32 = 1 << RATIO_BITS;
 /// The furthest a stage may trail, so that a product with a ratio up to one fits.
 const APART: i64 = 1 << 42;
 
@@ -19,6 +20,7 @@ const NEAR: u32 = 1 << 30;
 const HALF: i64 = 1 << (RATIO_BITS - 1);
 
 /// `(near * ratio + HALF) >> 20` for `|near|` below [`NEAR`] and a ratio up to one, exactly, by products of 32 bits.
+#[inline(always)]
 const fn share(near: i32, ratio: i32) -> i32 {
     let (high, low) = (near >> 16, near & 0xFFFF);
     let (ratio_high, ratio_low) = (ratio >> 10, ratio & 0x3FF);
@@ -41,13 +43,13 @@ impl<const N: usize> LagChain<N> {
         LagChain { stages: [level; N] }
     }
 
-    /// The step ratio, Q20, of ticks of `dt_us` for a total lag of `lag_us`.
-    pub const fn ratio(dt_us: i64, lag_us: i64) -> i64 {
+    /// The step ratio, Q20, of ticks of `dt_us` for a total lag of `lag_us`: zero to one.
+    pub const fn ratio(dt_us: i64, lag_us: i64) -> i32 {
         let count = if N == 0 { 1 } else { N as i64 };
         let tau_us = lag_us / count;
-        match product_i64(dt_us, 1 << RATIO_BITS).checked_div(tau_us.saturating_add(dt_us)) {
-            Some(ratio) => ratio,
-            None => 1 << RATIO_BITS,
+        match product_i64(dt_us, ONE as i64).checked_div(tau_us.saturating_add(dt_us)) {
+            Some(ratio) if 0 <= ratio && ratio <= ONE as i64 => ratio as i32,
+            _ => ONE,
         }
     }
 
@@ -57,17 +59,16 @@ impl<const N: usize> LagChain<N> {
     }
 
     /// Moves the chain on towards `input` by a step ratio that is known already; returns the output.
-    pub fn step(&mut self, ratio: i64, input: i64) -> i64 {
-        let narrow = i32::try_from(ratio).ok().filter(|ratio| (0..=1 << RATIO_BITS).contains(ratio));
+    pub fn step(&mut self, ratio: i32, input: i64) -> i64 {
         let mut into = input;
         for stage in &mut self.stages {
             let apart = into.wrapping_sub(*stage);
-            let step = match (narrow, i32::try_from(apart)) {
-                (Some(ratio), Ok(near)) if near.unsigned_abs() < NEAR => i64::from(share(near, ratio)),
-                (_, _) => {
-                    let apart = into.saturating_sub(*stage).clamp(-APART, APART);
-                    (apart * ratio + HALF) >> RATIO_BITS
-                }
+            let near = apart as i32;
+            let step = if i64::from(near) == apart && near.unsigned_abs() < NEAR {
+                i64::from(share(near, ratio))
+            } else {
+                let apart = into.saturating_sub(*stage).clamp(-APART, APART);
+                (apart * i64::from(ratio) + HALF) >> RATIO_BITS
             };
             *stage = stage.wrapping_add(step);
             into = *stage;

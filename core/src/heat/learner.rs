@@ -44,8 +44,10 @@ enum Window {
 }
 
 /// Readings and work summed up for the next step of the bank.
-#[derive(Debug, Clone, Copy, Default)]
+#[derive(Debug, Clone, Copy)]
 struct Batch {
+    /// Until the step ends.
+    left_us: i64,
     for_us: i64,
     reading_us: i64,
 }
@@ -76,6 +78,8 @@ pub enum Lesson {
 #[derive(Debug, Clone)]
 pub struct Learner {
     bank: Bank,
+    /// The bank has had its turn since the last tick.
+    ahead: bool,
     window: Window,
     batch: Batch,
     work_us: i64,
@@ -95,8 +99,9 @@ impl Learner {
     pub fn new(prior: Prior, steepest: i64) -> Learner {
         Learner {
             bank: Bank::new(prior, steepest),
+            ahead: false,
             window: Window::Closed,
-            batch: Batch::default(),
+            batch: Batch { left_us: STEP_US, for_us: 0, reading_us: 0 },
             work_us: 0,
             lost: 0,
             missed: LagChain::settled(0),
@@ -105,6 +110,11 @@ impl Learner {
             sound: prior,
             sound_spread: 0,
         }
+    }
+
+    /// Steps end half a step later than those of one that was made at the same time.
+    pub fn shift(&mut self) {
+        self.batch.left_us += STEP_US / 2;
     }
 
     /// Climb at full power without loss, Q32 K/s.
@@ -182,40 +192,59 @@ impl Learner {
         if complete && self.bank.steps() >= WORTH_KEEPING { Lesson::Complete } else { Lesson::None }
     }
 
-    /// Takes in a tick: the reading (Q32 C), the work of `applied`, the usual loss (Q32 K/s). Does a share of the bank's work.
+    /// Takes the bank's turn ahead of the next tick, which then is the shorter; what comes of it is the same, and shows with that tick.
+    pub fn study(&mut self) {
+        if !self.ahead {
+            self.bank.take_turn();
+            self.ahead = true;
+        }
+    }
+
+    /// Takes in a tick: the reading (Q32 C), the work of `applied`, the usual loss (Q32 K/s). Takes the bank's turn, unless that was done.
     pub fn tick(&mut self, dt_us: i64, level: i64, applied: Duty, usual: i64) -> Lesson {
+        self.study();
+        self.ahead = false;
         let worked_us = |span_us: i64| i64::from(applied.bits()).product(span_us) >> 16;
         self.work_us = self.work_us.saturating_add(worked_us(dt_us));
-        let lesson = self.take_turn();
+        let lesson = self.conclude();
+        self.batch.left_us -= dt_us;
         self.batch.for_us += dt_us;
         self.batch.reading_us += (level >> 16).product(dt_us);
-        if self.batch.for_us < STEP_US {
+        let Batch { left_us, for_us, reading_us } = self.batch;
+        if left_us > 0 {
             return lesson;
         }
-        let Batch { for_us, reading_us } = self.batch;
         // What is over belongs to the next step.
-        let rest_us = for_us - STEP_US;
-        self.batch = Batch { for_us: rest_us, reading_us: (level >> 16).product(rest_us) };
-        // Ticks so long that turns are left do them now.
-        let lesson = (0..3).fold(lesson, |lesson, _| if self.bank.is_busy() { self.take_turn() } else { lesson });
-        self.bank.advance(self.work_us.saturating_sub(worked_us(rest_us)));
+        let rest_us = -left_us;
+        self.batch = Batch { left_us: STEP_US - rest_us, for_us: rest_us, reading_us: (level >> 16).product(rest_us) };
+        let lesson = if self.bank.is_busy() { self.hurry() } else { lesson };
         // The mean reading is half a step old; what is lost by that is one part in the lag.
         let mean = reading_us.product(1 << 8).checked_div(for_us).unwrap_or(0) << 8;
         self.lost = self.lost.saturating_add(usual);
         self.missed.tick(STEP_US, self.bank.lag_us(), self.lost >> 16);
-        self.gap = self.bank.gap();
-        if let Window::Open { blind_us: 0, .. } = self.window
-            && !self.bank.observe(mean.saturating_add(self.missed.output() << 16))
-        {
+        let reading = match self.window {
+            Window::Open { blind_us: 0, .. } => Some(mean.saturating_add(self.missed.output() << 16)),
+            Window::Open { .. } | Window::Paused { .. } | Window::Closed => None,
+        };
+        if !self.bank.advance(self.work_us.saturating_sub(worked_us(rest_us)), reading) {
             self.window = Window::Closed;
         }
+        self.gap = self.bank.gap();
         lesson
     }
 
-    /// One turn of the bank.
-    fn take_turn(&mut self) -> Lesson {
+    /// Ticks so long that turns are left take them all.
+    fn hurry(&mut self) -> Lesson {
+        for _ in 0..3 {
+            self.bank.take_turn();
+        }
+        self.conclude()
+    }
+
+    /// What the bank has found, if it is through.
+    fn conclude(&mut self) -> Lesson {
         let (gap, lag_us) = (self.gap, self.bank.lag_us());
-        let Some(whole) = self.bank.take_turn() else { return Lesson::None };
+        let Some(whole) = self.bank.conclude() else { return Lesson::None };
         if self.is_open() {
             self.check_fit(whole);
         }

@@ -122,6 +122,13 @@ impl HeatControl {
         }
     }
 
+    /// The same with its learning half a step later: no control tick then ends a step of both vessels.
+    #[must_use]
+    pub fn half_a_step_later(mut self) -> HeatControl {
+        self.learner.shift();
+        self
+    }
+
     /// One control tick of `dt` (nominal 0.25 s; 0.01 to 1 s, longer counts as 1 s). `reading` is the vessel's thermometer; `applied` is the
     /// mean share of full power that really conducted since the last tick. Returns the duty to ask for.
     pub fn tick(&mut self, dt: Span, reading: Celsius, applied: Duty, demand: Demand) -> Duty {
@@ -174,6 +181,12 @@ impl HeatControl {
         {
             settled.level = settled.level.saturating_add(gap).saturating_sub(per_second(settled.loss, lag_us));
         }
+    }
+
+    /// Does a share of the learning ahead of the next tick, which then is the shorter: for the time between two ticks. What is learned is the
+    /// same with and without.
+    pub fn study(&mut self) {
+        self.learner.study();
     }
 
     /// What the vessel has taught; `None` before the first heat-up.

@@ -8,30 +8,20 @@ use crate::sequencer::{Figure, Prompt, Sequencer};
 use crate::supervisor::{Refusal, Supervisor};
 use crate::units::{Celsius, Duty, Instant, Span};
 use crate::vessel::{Element, PerElement, PerVessel, Pumps, Vessel};
-use core::fmt::Write;
 use heapless::String;
 use serde::{Deserialize, Serialize};
 
 /// A line of text; longer ones are cut.
 pub type Line = String<96>;
 
-/// Writes a value's text, cut to the length of a line.
-pub fn line(text: impl core::fmt::Display) -> Line {
-    struct Cut<'a>(&'a mut Line);
-    impl Write for Cut<'_> {
-        fn write_str(&mut self, s: &str) -> core::fmt::Result {
-            for c in s.chars() {
-                // Full: the rest is cut.
-                if self.0.push(c).is_err() {
-                    return Ok(());
-                }
-            }
-            Ok(())
-        }
-    }
+/// Pieces of a text one after the other, cut to the length of a line.
+pub fn line(pieces: &[&str]) -> Line {
     let mut line = Line::new();
-    // `Cut` never fails.
-    let _ = write!(Cut(&mut line), "{text}");
+    for piece in pieces {
+        let room = line.capacity() - line.len();
+        // What is cut is found to fit.
+        let _ = line.push_str(piece.get(..room).unwrap_or(piece));
+    }
     line
 }
 
@@ -284,7 +274,7 @@ impl Telemetry {
             key: switches.key,
             pumps: outputs.pumps,
             block,
-            trip: supervisor.guard().latch().map(|latch| line(latch.trip)),
+            trip: supervisor.guard().latch().map(|latch| line(&latch.trip.words())),
             step: supervisor.sequencer().map(Sequencer::step),
             prompt: directive.and_then(|directive| directive.prompt).map(Into::into),
             timer_left_ms: directive.and_then(|directive| directive.timer_left).map(left_ms),
@@ -398,9 +388,9 @@ impl From<crate::event::Event> for Happening {
             Event::Armed => Happening::Armed,
             Event::Disarmed => Happening::Disarmed,
             Event::Grant(element) => Happening::Grant(element),
-            Event::Tripped(trip) => Happening::Tripped(line(trip)),
-            Event::Acknowledged(trip) => Happening::Acknowledged(line(trip)),
-            Event::Advised(advice) => Happening::Advised(line(advice)),
+            Event::Tripped(trip) => Happening::Tripped(line(&trip.words())),
+            Event::Acknowledged(trip) => Happening::Acknowledged(line(&trip.words())),
+            Event::Advised(advice) => Happening::Advised(line(&advice.words())),
             Event::Step(step) => Happening::Step(step),
             Event::Addition(addition) => Happening::Addition(addition),
             Event::SheetStood(time) => Happening::SheetStood(u32::try_from(time.as_millis()).unwrap_or(u32::MAX)),

@@ -2,9 +2,9 @@
 //! timer interrupt are made of them. The scripted day in the emulator runs on these, bit for bit, and so does a test of the corners.
 //!
 //! The quotient comes from the chip's divider of 32-bit numbers (RP2040 datasheet 2.3.1.5). Interrupts divide too, so they wait while it
-//! works: half a microsecond.
+//! works: half a microsecond, two for a quotient of 64-bit numbers.
 
-use core::arch::naked_asm;
+use core::arch::{asm, naked_asm};
 
 /// `r1:r0 = r1:r0 * r3:r2`, wrapping (Run-time ABI for the Arm architecture, 4.2).
 // SAFETY: the name is the one the ABI gives this routine; it takes and gives what the ABI says and touches only r0 to r3 and what it saves.
@@ -154,24 +154,74 @@ pub unsafe extern "C" fn __aeabi_ldivmod() {
     )
 }
 
-/// Quotient and remainder of 32-bit numbers.
-#[inline(always)]
-fn short(dividend: u32, divisor: u32) -> (u32, u32) {
-    // One call gives both. The compiler divides by nothing that may be zero.
-    let divisor = divisor.max(1);
-    (dividend / divisor, dividend % divisor)
+/// Leading zeros of `r0` (a routine of the compiler's library, which counts them bit by bit).
+// SAFETY: the name is the one the compiler calls; it takes and gives one word and touches only r0 to r2.
+#[unsafe(no_mangle)]
+#[unsafe(naked)]
+pub unsafe extern "C" fn __clzsi2() {
+    naked_asm!(
+        "movs r1, #28",
+        "lsrs r2, r0, #16",
+        "beq 1f",
+        "movs r1, #12",
+        "movs r0, r2",
+        "1: lsrs r2, r0, #8",
+        "beq 1f",
+        "subs r1, #8",
+        "movs r0, r2",
+        "1: lsrs r2, r0, #4",
+        "beq 1f",
+        "subs r1, #4",
+        "movs r0, r2",
+        "1: adr r2, 2f",
+        "ldrb r0, [r2, r0]",
+        "adds r0, r0, r1",
+        "bx lr",
+        ".balign 4",
+        "2: .byte 4, 3, 2, 2, 1, 1, 1, 1, 0, 0, 0, 0, 0, 0, 0, 0",
+    )
 }
 
-/// Quotient; the remainder goes to `rest`.
-extern "C" fn divide(dividend: u64, divisor: u64, rest: &mut u64) -> u64 {
-    let (high, low) = ((dividend >> 32) as u32, dividend as u32);
-    let by = divisor as u32;
-    if divisor >> 32 != 0 {
-        return divide_by_long(dividend, divisor, rest);
+/// Quotient and remainder of 32-bit numbers, by the divider; no interrupt may come in between.
+#[inline(always)]
+fn short(dividend: u32, divisor: u32) -> (u32, u32) {
+    let (quotient, left);
+    // SAFETY: writes and reads the divider's own registers, which are free while interrupts are held off; eight cycles pass in between.
+    unsafe {
+        asm!(
+            "str {a}, [{sio}, #0x60]",
+            "str {b}, [{sio}, #0x64]",
+            "b 1f",
+            "1: b 1f",
+            "1: b 1f",
+            "1: b 1f",
+            "1: ldr {b}, [{sio}, #0x74]",
+            "ldr {a}, [{sio}, #0x70]",
+            a = inout(reg) dividend => quotient,
+            b = inout(reg) divisor => left,
+            sio = in(reg) 0xD000_0000_u32,
+            options(nostack, preserves_flags),
+        );
     }
-    let (first, high) = if high < by { (0, high) } else { short(high, by) };
-    let (second, left) = if high == 0 { short(low, by) } else { narrow(high, low, by) };
-    *rest = u64::from(left);
+    (quotient, left)
+}
+
+/// Quotient; the remainder goes to `rest`. Interrupts wait for up to two microseconds.
+extern "C" fn divide(dividend: u64, divisor: u64, rest: &mut u64) -> u64 {
+    let held: u32;
+    // SAFETY: the mask is put back as it was before this returns.
+    unsafe { asm!("mrs {0}, primask", "cpsid i", out(reg) held, options(nostack, preserves_flags)) };
+    let (high, low, by) = ((dividend >> 32) as u32, dividend as u32, divisor as u32);
+    let (first, second, left) = if divisor >> 32 != 0 {
+        divide_by_long(dividend, divisor)
+    } else {
+        let (first, high) = if high < by { (0, high) } else { short(high, by) };
+        let (second, left) = if high == 0 { short(low, by) } else { narrow(high, low, by) };
+        (first, second, u64::from(left))
+    };
+    *rest = left;
+    // SAFETY: as above.
+    unsafe { asm!("msr primask, {0}", in(reg) held, options(nostack, preserves_flags)) };
     u64::from(first) << 32 | u64::from(second)
 }
 
@@ -207,19 +257,18 @@ fn narrow(high: u32, low: u32, by: u32) -> (u32, u32) {
     (first << 16 | second, left >> shift)
 }
 
-/// For a divisor of more than 32 bits: its upper 32 give the quotient or one too many (Warren, Hacker's Delight, 9-5).
-fn divide_by_long(dividend: u64, divisor: u64, rest: &mut u64) -> u64 {
+/// For a divisor of more than 32 bits: its upper 32 give the quotient or one too many (Warren, Hacker's Delight, 9-5). The quotient has 32 bits.
+#[inline(never)]
+fn divide_by_long(dividend: u64, divisor: u64) -> (u32, u32, u64) {
     let shift = ((divisor >> 32) as u32).leading_zeros();
     let by = ((divisor << shift) >> 32) as u32;
     let half = dividend >> 1;
     let (guess, _) = narrow((half >> 32) as u32, half as u32, by);
-    let mut quotient = (u64::from(guess) << shift) >> 31;
-    quotient = quotient.saturating_sub(1);
-    let mut left = dividend - quotient.wrapping_mul(divisor);
+    let mut quotient = (((u64::from(guess) << shift) >> 31) as u32).saturating_sub(1);
+    let mut left = dividend - u64::from(quotient).wrapping_mul(divisor);
     if left >= divisor {
         left -= divisor;
         quotient += 1;
     }
-    *rest = left;
-    quotient
+    (0, quotient, left)
 }

@@ -12,6 +12,7 @@ mod flash;
 mod handlers;
 mod interrupts;
 mod last_resort;
+mod memory;
 mod parts;
 mod pins;
 mod serial;

@@ -1,7 +1,7 @@
 //! Pieces every screen is made of, and the screens that are mostly text.
 
 use super::View;
-use super::text::{self, short};
+use super::text::{self, number, short};
 use crate::buttons::HOLD_TICKS;
 use crate::drivers::oled::Canvas;
 use crate::storage::settings::Origin;
@@ -53,27 +53,30 @@ pub fn title(canvas: &mut Canvas, text: &str) {
 /// A text in lines of [`COLUMNS`], broken at spaces, from line `skip` on; gives the number of lines it has.
 pub fn wrap(canvas: &mut Canvas, y: i32, rows: i32, skip: u8, text: &str) -> u8 {
     let mut count = 0_u8;
-    let mut rest = text.trim();
-    while !rest.is_empty() {
-        let cut = cut(rest);
-        let (now, later) = rest.split_at_checked(cut).unwrap_or((rest, ""));
+    let mut rest = text;
+    while let Some((now, later)) = first_line(rest) {
         let row = i32::from(count) - i32::from(skip);
         if (0..rows).contains(&row) {
-            write(canvas, &FONT_6X10, 1, y + row * ROW, true, now.trim_end());
+            write(canvas, &FONT_6X10, 1, y + row * ROW, true, now);
         }
         count = count.saturating_add(1);
-        rest = later.trim_start();
+        rest = later;
     }
     count
 }
 
-/// Where to break: after the last word that fits, or in the middle of one that is longer than a line.
-fn cut(text: &str) -> usize {
-    if text.len() <= COLUMNS {
-        return text.len();
-    }
-    let head = text.get(..=COLUMNS).unwrap_or(text);
-    head.rfind(' ').filter(|&at| at > 0).unwrap_or(COLUMNS)
+/// The first line of a text and the rest; `None` for nothing but spaces. It ends with the last word that fits, or within one that is longer
+/// than a line.
+fn first_line(text: &str) -> Option<(&str, &str)> {
+    let text = text.get(text.bytes().position(|byte| byte != b' ')?..)?;
+    let fits = if text.len() <= COLUMNS {
+        text.len()
+    } else {
+        text.bytes().take(COLUMNS + 1).rposition(|byte| byte == b' ').unwrap_or(COLUMNS)
+    };
+    let (line, rest) = text.split_at_checked(fits).unwrap_or((text, ""));
+    let ends = line.bytes().rposition(|byte| byte != b' ').map_or(0, |at| at + 1);
+    Some((line.get(..ends).unwrap_or(line), rest))
 }
 
 /// A notice over the bottom line.
@@ -108,11 +111,11 @@ pub fn doubt(canvas: &mut Canvas, origin: Origin, skip: u8) {
 /// A trip: what happened, what to do.
 pub fn trip(canvas: &mut Canvas, latch: &Latch, skip: u8) {
     title(canvas, "TRIP - ALL OFF");
-    let cause = line(latch.trip);
+    let cause = line(&latch.trip.words());
     let lines = wrap(canvas, 13, 5, skip, &cause);
     let below = i32::from(lines) - i32::from(skip);
     wrap(canvas, 13 + below.max(0) * ROW, 5 - below.max(0), skip.saturating_sub(lines), latch.trip.remedy());
-    let button = if latch.later > 0 { short(format_args!("{} more", latch.later)) } else { short(format_args!("turn")) };
+    let button = if latch.later > 0 { short(&[&number(u32::from(latch.later)), " more"]) } else { short(&["turn"]) };
     let width = i32::try_from(button.len()).unwrap_or(0) * 6;
     write(canvas, &FONT_6X10, 126 - width, 1, false, &button);
 }
@@ -122,7 +125,7 @@ pub fn prompt(canvas: &mut Canvas, prompt: Prompt) {
     title(canvas, "YOUR TURN");
     let lines = wrap(canvas, 14, 3, 0, prompt.ask());
     if let Some(volume) = prompt.volume() {
-        let figure = short(format_args!("{} L", text::tenths(volume.millilitres() / 100)));
+        let figure = short(&[&text::tenths(volume.millilitres() / 100), " L"]);
         write(canvas, &FONT_6X10, 1, 14 + i32::from(lines.min(3)) * ROW, true, &figure);
     }
     write(canvas, &FONT_6X10, 1, 54, true, "done? hold the knob");

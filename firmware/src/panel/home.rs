@@ -4,7 +4,7 @@
 //! power it asks for. The bottom line says whether it is armed, and the step with the time it has left.
 
 use super::draw::{fill, write};
-use super::text::{self, name, short};
+use super::text::{self, name, number, short};
 use super::{Lost, View};
 use crate::drivers::oled::Canvas;
 use copperhold_core::vessel::Vessel;
@@ -28,13 +28,13 @@ fn line(canvas: &mut Canvas, view: &View<'_>, vessel: Vessel, y: i32) {
     let indent = 5_i32 - i32::try_from(reading.len()).unwrap_or(5);
     write(canvas, &FONT_9X15_BOLD, 29 + indent.max(0) * 9, y, true, &reading);
     if let Some(target) = status.setpoints.get(vessel) {
-        write(canvas, &FONT_6X10, 74, y + 3, true, &short(format_args!(">{}", text::celsius(*target))));
+        write(canvas, &FONT_6X10, 74, y + 3, true, &short(&[">", &text::celsius(*target)]));
     }
     if let Some(element) = vessel.element() {
         let percent = (status.wanted.get(element).basis_points() + 50) / 100;
         if percent > 0 {
             // Four characters would touch the target.
-            let figure = if percent < 100 { short(format_args!("{percent}%")) } else { short(format_args!("100")) };
+            let figure = if percent < 100 { short(&[&number(percent), "%"]) } else { short(&["100"]) };
             write(canvas, &FONT_6X10, 128 - i32::try_from(figure.len()).unwrap_or(3) * 6, y + 3, true, &figure);
         }
     }
@@ -57,21 +57,21 @@ fn bottom(canvas: &mut Canvas, view: &View<'_>) {
 
 fn right_side(view: &View<'_>) -> text::Short {
     match view.now.lost {
-        Some(Lost::Sense) => return short(format_args!("sense lost")),
-        Some(Lost::Selector) => return short(format_args!("selector lost")),
+        Some(Lost::Sense) => return short(&["sense lost"]),
+        Some(Lost::Selector) => return short(&["selector lost"]),
         None => {}
     }
     let Some(step) = view.supervisor.sequencer().and_then(|sequencer| sequencer.present()) else {
-        return short(format_args!("{}", if view.now.sheet_steps > 0 { "sheet ready" } else { "by hand" }));
+        return short(&[if view.now.sheet_steps > 0 { "sheet ready" } else { "by hand" }]);
     };
     let name = text::step(step);
     let directive = view.supervisor.status().directive.as_ref();
     if directive.is_some_and(|directive| directive.stands && directive.prompt.is_none()) {
-        return short(format_args!("{name} STANDS"));
+        return short(&[name, " STANDS"]);
     }
     match directive.and_then(|directive| directive.timer_left) {
-        Some(left) => short(format_args!("{name} {}", text::clock(left))),
-        None if view.prompt().is_some() => short(format_args!("{name} - you")),
-        None => short(format_args!("{name}")),
+        Some(left) => short(&[name, " ", &text::clock(left)]),
+        None if view.prompt().is_some() => short(&[name, " - you"]),
+        None => short(&[name]),
     }
 }

@@ -1,7 +1,7 @@
 //! Screens that are lists: the menu, a vessel, the sheet, pumps.
 
 use super::draw::{fill, title, write};
-use super::text::{self, short};
+use super::text::{self, number, short};
 use super::{Screen, View};
 use crate::drivers::oled::Canvas;
 use copperhold_core::vessel::{Pumps, Vessel};
@@ -102,18 +102,18 @@ pub fn rows(canvas: &mut Canvas, row: u8, editing: bool, count: usize, text: imp
 /// Draws the menu.
 pub fn menu(canvas: &mut Canvas, row: u8) {
     title(canvas, "WHERE TO");
-    rows(canvas, row, false, MENU.len(), |at| short(format_args!("{}", MENU.get(at).copied().unwrap_or(""))));
+    rows(canvas, row, false, MENU.len(), |at| short(&[MENU.get(at).copied().unwrap_or("")]));
 }
 
 /// Draws a vessel's screen.
 pub fn vessel(canvas: &mut Canvas, vessel: Vessel, row: u8, editing: bool, target_milli: i32, percent: u8) {
-    title(canvas, &short(format_args!("{}: hold to apply", text::name(vessel))));
+    title(canvas, &short(&[text::name(vessel), ": hold to apply"]));
     let list = vessel_rows(vessel);
     rows(canvas, row, editing, list.len(), |at| match list.get(at) {
-        Some(VesselRow::Hold) => short(format_args!("Hold at {} C", text::tenths(target_milli / 100))),
-        Some(VesselRow::Percent) => short(format_args!("Power {percent} %")),
-        Some(VesselRow::Off) => short(format_args!("Off")),
-        Some(VesselRow::Back) | None => short(format_args!("Back")),
+        Some(VesselRow::Hold) => short(&["Hold at ", &text::tenths(target_milli / 100), " C"]),
+        Some(VesselRow::Percent) => short(&["Power ", &number(u32::from(percent)), " %"]),
+        Some(VesselRow::Off) => short(&["Off"]),
+        Some(VesselRow::Back) | None => short(&["Back"]),
     });
 }
 
@@ -122,23 +122,23 @@ pub fn sheet(canvas: &mut Canvas, row: u8, view: &View<'_>, paused: bool) {
     let steps = view.now.sheet_steps;
     match view.supervisor.sequencer() {
         Some(sequencer) => {
-            title(canvas, &short(format_args!("SHEET: step {} of {}", u16::from(sequencer.step()) + 1, sequencer.steps())));
+            title(
+                canvas,
+                &short(&["SHEET: step ", &number(u32::from(sequencer.step()) + 1), " of ", &number(sequencer.steps() as u32)]),
+            );
         }
-        None if steps > 0 => title(canvas, &short(format_args!("SHEET: {steps} steps"))),
+        None if steps > 0 => title(canvas, &short(&["SHEET: ", &number(u32::from(steps)), " steps"])),
         None => title(canvas, "SHEET: none"),
     }
     rows(canvas, row, false, SHEET.len(), |at| {
-        short(format_args!(
-            "{}",
-            match SHEET.get(at) {
-                Some(SheetRow::Start) => "Start (hold)",
-                Some(SheetRow::Next) => "Next step (hold)",
-                Some(SheetRow::Pause) if paused => "Timer on (hold)",
-                Some(SheetRow::Pause) => "Timer off (hold)",
-                Some(SheetRow::End) => "End sheet (hold)",
-                Some(SheetRow::Back) | None => "Back",
-            }
-        ))
+        short(&[match SHEET.get(at) {
+            Some(SheetRow::Start) => "Start (hold)",
+            Some(SheetRow::Next) => "Next step (hold)",
+            Some(SheetRow::Pause) if paused => "Timer on (hold)",
+            Some(SheetRow::Pause) => "Timer off (hold)",
+            Some(SheetRow::End) => "End sheet (hold)",
+            Some(SheetRow::Back) | None => "Back",
+        }])
     });
 }
 
@@ -147,9 +147,9 @@ pub fn pumps(canvas: &mut Canvas, row: u8, pumps: Pumps) {
     title(canvas, "PUMPS: hold to switch");
     let on = |on: bool| if on { "ON" } else { "off" };
     rows(canvas, row, false, 4, |at| match at {
-        0 => short(format_args!("Liquor pump {}", on(pumps.liquor))),
-        1 => short(format_args!("Mash pump   {}", on(pumps.mash))),
-        2 => short(format_args!("Wort pump   {}", on(pumps.wort))),
-        _ => short(format_args!("Back")),
+        0 => short(&["Liquor pump ", on(pumps.liquor)]),
+        1 => short(&["Mash pump   ", on(pumps.mash)]),
+        2 => short(&["Wort pump   ", on(pumps.wort)]),
+        _ => short(&["Back"]),
     });
 }

@@ -2,7 +2,7 @@
 
 use super::draw::title;
 use super::lists::rows as list;
-use super::text::{self, Short, short};
+use super::text::{self, Short, number, short};
 use crate::drivers::max31865::Wires;
 use crate::drivers::oled::{Canvas, Chip};
 use crate::lines::Coil;
@@ -97,17 +97,17 @@ fn kind_text(choice: &Choice) -> Short {
     match choice {
         Choice::Rtd { element, wires } => {
             let wires = match wires {
-                Wires::Two => 2,
-                Wires::Three => 3,
-                Wires::Four => 4,
+                Wires::Two => "2",
+                Wires::Three => "3",
+                Wires::Four => "4",
             };
-            short(format_args!("Pt100 {wires}w {}", element.r_ref_milliohm() / 1_000))
+            short(&["Pt100 ", wires, "w ", &number(element.r_ref_milliohm() / 1_000)])
         }
-        Choice::OneWire { rom: None } => short(format_args!("one-wire")),
-        Choice::OneWire { rom: Some([.., last, _]) } => short(format_args!("one-wire {last:02x}")),
-        Choice::Thermistor { divider } => {
-            short(format_args!("NTC {}", if divider.curve() == Curve::TenK3 { "10K3" } else { "3435" }))
+        Choice::OneWire { rom: None } => short(&["one-wire"]),
+        Choice::OneWire { rom: Some([.., last, _]) } => {
+            short(&["one-wire ", text::half_byte(last >> 4), text::half_byte(last & 0xF)])
         }
+        Choice::Thermistor { divider } => short(&["NTC ", if divider.curve() == Curve::TenK3 { "10K3" } else { "3435" }]),
     }
 }
 
@@ -153,19 +153,19 @@ fn text_of(row: Row, stored: &Stored, now: &Sense) -> Short {
     let draft = &stored.draft;
     let name = |element: Element| text::name(element.vessel());
     match row {
-        Row::Probe(vessel) => short(format_args!("{} {}", text::name(vessel), kind_text(stored.probes.get(vessel)))),
+        Row::Probe(vessel) => short(&[text::name(vessel), " ", &kind_text(stored.probes.get(vessel))]),
         Row::Power(element) => match draft.element_power.get(element) {
-            Some(power) => short(format_args!("{} {} W", name(element), power.get())),
-            None => short(format_args!("{} no element", name(element))),
+            Some(power) => short(&[name(element), " ", &number(power.get()), " W"]),
+            None => short(&[name(element), " no element"]),
         },
         Row::Least(element) => {
             let tenths = i32::try_from(draft.least_ml.get(element) / 100).unwrap_or(0);
-            short(format_args!("{} least {} L", name(element), text::tenths(tenths)))
+            short(&[name(element), " least ", &text::tenths(tenths), " L"])
         }
-        Row::Limit(vessel) => short(format_args!("{} limit {} C", text::name(vessel), text::celsius(*draft.limit.get(vessel)))),
-        Row::Boiling => short(format_args!("Boils at {} C", text::celsius(draft.boiling))),
-        Row::Mains => short(format_args!("Mains {} Hz", if draft.mains == Mains::Hz50 { 50 } else { 60 })),
-        Row::Display => short(format_args!("OLED {}", if stored.display == Chip::Ssd1306 { "SSD1306" } else { "SH1106" })),
+        Row::Limit(vessel) => short(&[text::name(vessel), " limit ", &text::celsius(*draft.limit.get(vessel)), " C"]),
+        Row::Boiling => short(&["Boils at ", &text::celsius(draft.boiling), " C"]),
+        Row::Mains => short(&["Mains ", if draft.mains == Mains::Hz50 { "50" } else { "60" }, " Hz"]),
+        Row::Display => short(&["OLED ", if stored.display == Chip::Ssd1306 { "SSD1306" } else { "SH1106" }]),
         Row::Sense(line) => {
             // A line in force says what it reads, so that it can be tried.
             let state = match (stored.fitted.has(line), sense::state(now, line)) {
@@ -175,14 +175,14 @@ fn text_of(row: Row, stored: &Stored, now: &Sense) -> Short {
                 (true, Some(false)) => "open",
             };
             match line {
-                Line::Contactor => short(format_args!("Aux contact {state}")),
-                Line::Current(element) => short(format_args!("{} current {state}", name(element))),
-                Line::Level(element) => short(format_args!("{} level {state}", name(element))),
+                Line::Contactor => short(&["Aux contact ", state]),
+                Line::Current(element) => short(&[name(element), " current ", state]),
+                Line::Level(element) => short(&[name(element), " level ", state]),
             }
         }
-        Row::Coil => short(format_args!("Coil by {}", if stored.coil == Coil::Pulses { "pulses" } else { "level" })),
-        Row::FindOneWire => short(format_args!("Find one-wire (hold)")),
-        Row::Back => short(format_args!("Back")),
+        Row::Coil => short(&["Coil by ", if stored.coil == Coil::Pulses { "pulses" } else { "level" }]),
+        Row::FindOneWire => short(&["Find one-wire (hold)"]),
+        Row::Back => short(&["Back"]),
     }
 }
 

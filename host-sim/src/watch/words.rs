@@ -78,7 +78,7 @@ pub const fn refused(why: Refused) -> &'static str {
 pub fn remedy(cause: &str) -> &'static str {
     every_trip()
         .into_iter()
-        .find(|trip| line(trip) == cause)
+        .find(|trip| line(&trip.words()) == cause)
         .map_or("look at the panel: it names the cause and what to do", Trip::remedy)
 }
 
@@ -141,10 +141,10 @@ mod tests {
     fn every_trip_finds_its_remedy_by_its_words() {
         let all = every_trip();
         assert!(all.len() > 40);
-        let texts: BTreeSet<String> = all.iter().map(|trip| line(trip).to_string()).collect();
+        let texts: BTreeSet<String> = all.iter().map(|trip| line(&trip.words()).to_string()).collect();
         assert_eq!(texts.len(), all.len(), "no two trips have the same words");
         for trip in all {
-            assert_eq!(remedy(&line(trip)), trip.remedy());
+            assert_eq!(remedy(&line(&trip.words())), trip.remedy());
         }
         assert!(remedy("something a later firmware says").contains("panel"));
     }

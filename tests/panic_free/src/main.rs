@@ -116,7 +116,7 @@ reached! {
 
     /// Its cause as a line of text.
     fn cause(trip: Trip) -> Line {
-        line(trip)
+        line(&trip.words())
     }
 
     /// Any counts of any probe.

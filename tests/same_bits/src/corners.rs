@@ -1,4 +1,5 @@
-//! Products and quotients at the corners of their ranges: the microcontroller has routines of its own for them.
+//! Products and quotients at the corners of their ranges, and memory copied, moved and filled: the microcontroller has routines of its own
+//! for them.
 
 use core::hint::black_box;
 
@@ -35,5 +36,39 @@ pub fn corners() -> u64 {
             take(a.checked_rem(b).unwrap_or(0) as u64);
         }
     }
+    for length in 0..40 {
+        for from in 0..5 {
+            for to in 0..5 {
+                let room = copies(length, from, to);
+                room.chunks_exact(8).for_each(|eight| take(eight.iter().fold(0, |word, &byte| word << 8 | u64::from(byte))));
+            }
+        }
+    }
     hash
+}
+
+/// Bytes copied from one room to another, moved within it down and up, and filled, from and to any alignment.
+fn copies(length: usize, from: usize, to: usize) -> [u8; 256] {
+    let mut source = [0_u8; 64];
+    source.iter_mut().zip(1..).for_each(|(byte, number)| *byte = number);
+    let mut room = [0; 256];
+    let (length, from, to) = (black_box(length), black_box(from), black_box(to));
+    let mut copy = |at: usize| {
+        if let (Some(place), Some(bytes)) = (room.get_mut(at + to..at + to + length), source.get(from..from + length)) {
+            place.copy_from_slice(bytes);
+        }
+    };
+    copy(0);
+    copy(64);
+    copy(128);
+    // Down by 3 to 8, and up by 1 to 8: they overlap.
+    room.copy_within(64 + to..64 + to + length, 61 - from);
+    room.copy_within(128 + to..128 + to + length, 129 + to + from);
+    if let Some(place) = room.get_mut(192 + from..192 + from + length) {
+        place.fill(black_box(0xA5));
+    }
+    if let Some(place) = room.get_mut(240 + from..240 + from + length / 4) {
+        place.fill(0);
+    }
+    room
 }

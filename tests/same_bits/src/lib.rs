@@ -64,6 +64,7 @@ pub struct Day {
     person: Person,
     now_us: u64,
     tick: usize,
+    ahead: bool,
     shown: Shown,
 }
 
@@ -76,8 +77,14 @@ impl Day {
             person: Person::new(),
             now_us: 0,
             tick: 0,
+            ahead: false,
             shown: Shown::default(),
         })
+    }
+
+    /// The same day with learning done between ticks, as on a board; now and then there is no time for it.
+    pub fn studious() -> Option<Day> {
+        Day::new().map(|day| Day { ahead: true, ..day })
     }
 
     /// What it has shown so far.
@@ -121,6 +128,9 @@ impl Iterator for Day {
             self.shown.trips += u32::from(matches!(entry.event, copperhold_core::event::Event::Tripped(_)));
             self.shown.steps += u32::from(matches!(entry.event, copperhold_core::event::Event::Step(_)));
             hash.entry(&entry);
+        }
+        if self.ahead && !self.tick.is_multiple_of(7) {
+            self.controller.supervisor_mut().study();
         }
         self.tick += 1;
         Some(hash.finish())

@@ -15,6 +15,11 @@ fn main() {
 #[path = "../../../firmware/boards/pico/arithmetic.rs"]
 mod arithmetic;
 
+/// As in the image.
+#[cfg(target_os = "none")]
+#[path = "../../../firmware/boards/pico/memory.rs"]
+mod memory;
+
 #[cfg(target_os = "none")]
 mod bare {
     use super::words;

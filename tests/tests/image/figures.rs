@@ -9,9 +9,11 @@ use std::collections::BTreeSet;
 // Aim and ceiling. An aim that is missed is printed; past the ceiling the test fails, so that it gets no worse unnoticed.
 const FLASH: (usize, usize) = (96 * 1024, 128 * 1024);
 const RAM: (u32, u32) = (24 * 1024, 24 * 1024);
-const CONTROL_CYCLES: (f64, f64) = (40_000.0, 68_000.0);
+const CONTROL_CYCLES: (f64, f64) = (40_000.0, 40_000.0);
 /// No aim of its own: what the bus takes is most of it.
 const SAMPLE_CYCLES: (f64, f64) = (16_000.0, 16_000.0);
+/// No aim of its own: learning, when the lease is out.
+const STUDY_CYCLES: (f64, f64) = (40_000.0, 40_000.0);
 const FAST_CYCLES: (f64, f64) = (2_000.0, 2_000.0);
 
 fn verdict(reached: bool) -> &'static str {
@@ -120,12 +122,14 @@ fn no_panic_can_be_reached_from_the_control_path() {
 #[test]
 fn control_and_fast_tick_keep_their_cycles() {
     let (mut emulator, _) = heating();
-    let names = ["TIMER_IRQ_0", "3app12App$LT$B$GT$6sample", "3app12App$LT$B$GT$9supervise"];
+    let names = ["TIMER_IRQ_0", "3app12App$LT$B$GT$6sample", "3app12App$LT$B$GT$9supervise", "3app12App$LT$B$GT$5study"];
     emulator.call(json!({"cmd": "profile", "names": names}));
     emulator.run(10.0);
     let answer = emulator.call(json!({"cmd": "profiled"}));
     let routines = answer["routines"].as_array().expect("routines");
-    for (routine, ((aim, ceiling), least)) in routines.iter().zip([(FAST_CYCLES, 980), (SAMPLE_CYCLES, 38), (CONTROL_CYCLES, 38)]) {
+    for (routine, ((aim, ceiling), least)) in
+        routines.iter().zip([(FAST_CYCLES, 980), (SAMPLE_CYCLES, 38), (CONTROL_CYCLES, 38), (STUDY_CYCLES, 38)])
+    {
         let [most, mean, count] = ["most", "mean", "count"].map(|key| routine[key].as_f64().expect("a number"));
         println!("{}: {mean:.0} cycles, at most {most:.0}; the aim of {aim} is {}", routine["name"], verdict(most <= aim));
         for row in routine["where"].as_array().expect("symbols").iter().take(12) {

@@ -10,6 +10,17 @@ const GRID_MS: [i32; 16] = [
     9_000, 10_800, 12_960, 15_552, 18_662, 22_395, 26_874, 32_249, 38_698, 46_438, 55_726, 66_871, 80_245, 96_294, 115_553, 138_663,
 ];
 
+/// The same in us.
+const GRID_US: [i32; GRID_MS.len()] = {
+    let mut grid = GRID_MS;
+    let mut index = 0;
+    while index < grid.len() {
+        grid[index] *= 1000;
+        index += 1;
+    }
+    grid
+};
+
 #[derive(Debug, Clone, Copy)]
 struct Candidate<const N: usize> {
     chain: LagChain<N>,
@@ -18,11 +29,11 @@ struct Candidate<const N: usize> {
 
 impl<const N: usize> Candidate<N> {
     /// The step ratio of each lag on the grid.
-    const RATIOS: [i64; GRID_MS.len()] = {
+    const RATIOS: [i32; GRID_MS.len()] = {
         let mut ratios = [0; GRID_MS.len()];
         let mut index = 0;
         while index < GRID_MS.len() {
-            ratios[index] = LagChain::<N>::ratio(STEP_US, GRID_MS[index] as i64 * 1000);
+            ratios[index] = LagChain::<N>::ratio(STEP_US, GRID_US[index] as i64);
             index += 1;
         }
         ratios
@@ -58,7 +69,7 @@ pub(super) struct Family<const N: usize> {
 
 impl<const N: usize> Family<N> {
     pub fn new(prior: &Prior) -> Self {
-        let candidates = GRID_MS.map(|ms| Candidate { chain: LagChain::settled(0), member: Member::new(ms * 1000) });
+        let candidates = GRID_US.map(|us| Candidate { chain: LagChain::settled(0), member: Member::new(us) });
         let pick = Pick { left: 0, theta: 0, lag_us: 0, raw: LEAST_RAW, score: 0 };
         let mut family = Family { candidates, pick, best: 0, roamer: 0, work_us: 0, behind: 0 };
         family.open(prior);
@@ -184,5 +195,6 @@ impl<const N: usize> Family<N> {
 
 /// The first place on the grid with at least this lag, or the last.
 fn place_above(lag_us: i64) -> usize {
-    GRID_MS.iter().position(|&ms| i64::from(ms) * 1000 >= lag_us).unwrap_or(GRID_MS.len() - 1)
+    let lag_us = i32::try_from(lag_us).unwrap_or(i32::MAX);
+    GRID_US.iter().position(|&us| us >= lag_us).unwrap_or(GRID_US.len() - 1)
 }

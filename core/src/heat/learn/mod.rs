@@ -13,7 +13,8 @@
 //!   lags after it; what comes later (loss, lid, mains) would only be mistaken for lag.
 //! - *Gap*: `k (w - q)`, what is on its way to the thermometer.
 //! - *Turn*: a step's work is shared among the ticks that follow it, so that no tick is long. What a candidate has heard is worked out only
-//!   when it is asked for; a family takes in the reading, then fits; the verdict comes last, and nothing shows before it.
+//!   when it is asked for; a family takes in the reading, then fits; the verdict comes last, and nothing shows before it. Turns may be taken
+//!   between ticks, when the outputs are served already.
 //!
 //! All sums are exact 64-bit integers.
 //!
@@ -83,9 +84,10 @@ pub struct Prior {
 #[derive(Debug, Clone, Copy)]
 enum Turn {
     Done,
-    Soft { reading: i64, terms: Terms },
+    Soft { reading: i64 },
     Sharp { reading: i64, terms: Terms },
-    Verdict { reading: i64, terms: Terms },
+    Fit { reading: i64, terms: Terms },
+    Verdict { reading: i64 },
 }
 
 /// All candidates, and what they say.
@@ -106,6 +108,8 @@ pub struct Bank {
     best: i64,
     /// How far the shapes lie apart, held for a while: in mid-bend they cross. 1024 us.
     apart: i64,
+    /// How much a step tells at present.
+    weight: i64,
     noise: Noise,
 }
 /// Variance of the reading about its course, from second differences, 2^-24 K^2.
@@ -144,6 +148,7 @@ impl Bank {
             share: ONE / 2,
             best: 0,
             apart: 0,
+            weight: FULL_WEIGHT,
             noise: Noise { before: None, variance: FLOOR },
         }
     }
@@ -159,60 +164,70 @@ impl Bank {
         self.soft.open(&prior);
         self.sharp.open(&prior);
         (self.lag_us, self.raw) = (prior.lag_us, prior.raw.max(LEAST_RAW));
+        self.weigh();
         (self.best, self.share) = (0, ONE / 2);
     }
 
-    /// Moves every chain on by a step to the work `work_us`.
-    pub fn advance(&mut self, work_us: i64) {
+    /// Moves every chain on by a step to the work `work_us`, and takes the reading of this step (with the loss so far added back, Q32 K) into
+    /// the window, if there is one; the turns that follow fit anew. `false` once the window is full.
+    pub fn advance(&mut self, work_us: i64, reading: Option<i64>) -> bool {
         self.work = work_us;
         self.soft.advance(work_us, self.lag_us);
         self.sharp.advance(work_us, self.lag_us);
-        self.soft.catch_up(CATCH_UP);
         let fade = ratio_of(self.apart.product(4), STEP_US, self.lag_us.max(4 * STEP_US));
         let (soft, sharp) = (self.soft.heard_near(self.lag_us), self.sharp.heard_near(self.lag_us));
         self.apart = soft.saturating_sub(sharp).saturating_abs().max(self.apart.saturating_sub(fade));
+        let room = self.shared.n < LONGEST_WINDOW;
+        match reading {
+            Some(reading) if room => self.observe(reading),
+            Some(_) | None => self.weigh(),
+        }
+        reading.is_none() || room
     }
 
-    /// Takes the reading of this step (with the loss so far added back, Q32 K) into the window; the turns that follow fit anew. `false` once
-    /// the window is full.
-    pub fn observe(&mut self, reading: i64) -> bool {
-        if self.shared.n >= LONGEST_WINDOW {
-            return false;
-        }
+    fn observe(&mut self, reading: i64) {
         let (start, _) = *self.reference.get_or_insert((reading, self.work));
         let y = (reading.saturating_sub(start) >> 20).clamp(-(1 << 20), 1 << 20);
         self.noise.see(y);
-        self.shared.take(y, self.weight());
-        self.turn = Turn::Soft { reading, terms: Terms::of(&self.prior, self.steepest, self.noise.variance) };
-        true
+        self.weigh();
+        self.shared.see(y, self.weight);
+        self.turn = Turn::Soft { reading };
     }
 
-    /// Takes one turn at what is left of a step. The reading it was about once the fit is done.
-    pub fn take_turn(&mut self) -> Option<i64> {
+    /// Takes one turn at what is left of a step, all but the verdict. Nothing shows of it.
+    pub fn take_turn(&mut self) {
         let since = self.since();
-        let (turn, done) = match self.turn {
+        self.turn = match self.turn {
             Turn::Done => {
                 self.soft.catch_up(CATCH_UP);
                 self.sharp.catch_up(CATCH_UP);
-                (Turn::Done, None)
+                Turn::Done
             }
-            Turn::Soft { reading, terms } => {
+            Turn::Soft { reading } => {
+                self.shared.take();
+                let terms = Terms::of(&self.prior, self.steepest, self.noise.variance);
                 self.soft.observe(since, &self.shared);
                 self.soft.fit(&self.shared, &terms);
-                (Turn::Sharp { reading, terms }, None)
+                Turn::Sharp { reading, terms }
             }
             Turn::Sharp { reading, terms } => {
                 self.sharp.observe(since, &self.shared);
-                (Turn::Verdict { reading, terms }, None)
+                Turn::Fit { reading, terms }
             }
-            Turn::Verdict { reading, terms } => {
+            Turn::Fit { reading, terms } => {
                 self.sharp.fit(&self.shared, &terms);
-                self.verdict();
-                (Turn::Done, Some(reading))
+                Turn::Verdict { reading }
             }
+            Turn::Verdict { reading } => Turn::Verdict { reading },
         };
-        self.turn = turn;
-        done
+    }
+
+    /// The verdict, once both families have fitted: the reading it was about.
+    pub fn conclude(&mut self) -> Option<i64> {
+        let Turn::Verdict { reading } = self.turn else { return None };
+        self.verdict();
+        self.turn = Turn::Done;
+        Some(reading)
     }
 
     /// The work at the window's beginning.
@@ -230,11 +245,16 @@ impl Bank {
         self.raw.product(self.apart.min(1 << 18)) >> 30
     }
 
-    /// How much a step tells, 1 to 64: while the two shapes disagree on what is heard, either may be wrong by as much.
+    /// How much a step tells, 1 to 64.
     pub fn weight(&self) -> i64 {
+        self.weight
+    }
+
+    /// While the two shapes disagree on what is heard, either may be wrong by as much.
+    fn weigh(&mut self) {
         let doubt = self.doubt();
         let variance = self.noise.variance;
-        ratio_of(FULL_WEIGHT, variance, variance.saturating_add(doubt.product(doubt))).max(1)
+        self.weight = ratio_of(FULL_WEIGHT, variance, variance.saturating_add(doubt.product(doubt))).max(1);
     }
 
     /// What is on its way to the thermometer, Q32 K.
@@ -311,5 +331,6 @@ impl Bank {
         self.share = ratio_of(trust_sharp, ONE, trust_soft + trust_sharp);
         self.lag_us = self.blend(soft.lag_us, sharp.lag_us);
         self.raw = self.blend(soft.raw, sharp.raw);
+        self.weigh();
     }
 }

@@ -24,13 +24,19 @@ pub(super) struct Shared {
 }
 
 impl Shared {
-    pub fn take(&mut self, y: i64, weight: i64) {
+    /// A step begins with its reading and weight; [`Shared::take`] puts it into the sums.
+    pub fn see(&mut self, y: i64, weight: i64) {
         self.n += 1;
+        self.highest = self.highest.max(y);
+        self.step = (weight, y);
+    }
+
+    /// The step that was seen goes into the sums.
+    pub fn take(&mut self) {
+        let (weight, y) = self.step;
         self.total += weight;
         self.y += weight * y;
         self.yy += weight * y * y;
-        self.highest = self.highest.max(y);
-        self.step = (weight, y);
         self.inverse = ratio_of(1, 1 << 40, self.total);
         self.mean_y = self.mean(self.y);
     }
