@@ -53,8 +53,6 @@ const LONGEST_TICK: Span = Span::from_mins(60);
 /// Lag where none was learned, and the least that is believed of one that was.
 const UNKNOWN_LAG: Span = Span::from_secs(60);
 const LEAST_LAG: Span = Span::from_secs(30);
-/// Heat on its way may raise the reading by this many times what the steepest learned climb makes of it: the filling changes between heat-ups.
-const STEEPER: I16F16 = I16F16::lit("1.5");
 
 /// What is known of the vessel.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -181,7 +179,8 @@ impl HeatWatch {
         let longest = one_and_a_half(lag);
         let arrived_us = self.arrived.tick(micros(facts.elapsed), micros(longest), self.work_us);
         let way_us = u64::try_from(self.work_us.saturating_sub(arrived_us)).unwrap_or(0);
-        let steepest = self.taught.map_or(self.bounds.fastest, |(climb, _)| scaled(climb, STEEPER).min(self.bounds.fastest));
+        // Half as steep again as was learned: the filling changes between heat-ups.
+        let steepest = self.taught.map_or(self.bounds.fastest, |(climb, _)| half_as_steep_again(climb).min(self.bounds.fastest));
         steepest.over(Span::from_micros(way_us))
     }
 
@@ -256,6 +255,11 @@ const PURSE_FULL: i64 = finely(PURSE);
 /// A difference in the unit of the debt.
 const fn finely(kelvin: Kelvin) -> i64 {
     (kelvin.fixed().to_bits() as i64).saturating_mul(1_000_000 << 8)
+}
+
+fn half_as_steep_again(slope: Slope) -> Slope {
+    let bits = slope.fixed().to_bits();
+    Slope::from_fixed(fixed::types::I8F24::from_bits(bits.saturating_add(bits / 2)))
 }
 
 fn one_and_a_half(span: Span) -> Span {
