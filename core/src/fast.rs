@@ -95,6 +95,8 @@ pub struct FastReport {
     pub stopped: bool,
     /// The clock misbehaved since the last report.
     pub clock_fault: bool,
+    /// An output's pad did not follow its command.
+    pub astray: bool,
     /// Mean share of full power each element really had since the last report.
     pub applied: PerElement<Duty>,
     /// Who holds the grant.
@@ -116,6 +118,7 @@ pub struct FastPath {
     disarmed: bool,
     stopped: bool,
     clock_fault: bool,
+    astray: bool,
     since_report: Span,
     on_time: PerElement<Span>,
     outputs: Outputs,
@@ -135,6 +138,7 @@ impl FastPath {
             disarmed: false,
             stopped: false,
             clock_fault: false,
+            astray: false,
             since_report: Span::ZERO,
             on_time: PerElement { liquor_tank: Span::ZERO, boil_kettle: Span::ZERO },
             outputs: Outputs {
@@ -166,6 +170,11 @@ impl FastPath {
     /// The clock has misbehaved since the last report, beyond patience.
     pub const fn clock_is_faulty(&self) -> bool {
         self.clock_fault
+    }
+
+    /// A pad was read back and does not follow its command: everything off, and the supervisor will hear of it.
+    pub const fn lines_astray(&mut self) {
+        self.astray = true;
     }
 
     /// What stands in the way of arming.
@@ -202,7 +211,7 @@ impl FastPath {
         let armed = self.arming.is_armed();
         // Without a lease nobody watches: no heat, no pumps.
         let lease = self.lease.filter(|_| self.lease_left > Span::ZERO);
-        let permission = permission(switches, armed, lease.as_ref(), clock_runs);
+        let permission = if self.astray { Permission::Emergency } else { permission(switches, armed, lease.as_ref(), clock_runs) };
         let heat = lease.and_then(|lease| lease.heat).filter(|&(element, _)| switches.selector.allows(element));
         let line = self.interlock.tick(step, permission, heat.map(|(element, _)| element));
         let duty = heat.map_or(Duty::ZERO, |(_, duty)| duty);
@@ -236,6 +245,7 @@ impl FastPath {
             disarmed: self.disarmed,
             stopped: self.stopped,
             clock_fault: self.clock_fault,
+            astray: self.astray,
             applied,
             grant: self.outputs.grant,
             contactor: self.outputs.contactor,
@@ -243,6 +253,7 @@ impl FastPath {
         self.disarmed = false;
         self.stopped = false;
         self.clock_fault = false;
+        self.astray = false;
         self.since_report = Span::ZERO;
         self.on_time = PerElement::default();
         report

@@ -114,6 +114,10 @@ pub struct Supervisor {
     service: Service,
     /// Pumps that ran since the last tick.
     running: Pumps,
+    /// The mash is held through the coil.
+    through_coil: bool,
+    /// Its pump must rest: nothing flows.
+    pump_rests: bool,
     last_panel: Switches,
     commanded: bool,
     asked: bool,
@@ -150,6 +154,8 @@ impl Supervisor {
             detectors: Detectors::new(&settings),
             service: Service::new(),
             running: Pumps::default(),
+            through_coil: false,
+            pump_rests: false,
             last_panel: Switches::default(),
             commanded: false,
             asked: false,
@@ -319,6 +325,7 @@ impl Supervisor {
         let stands = verdict == Verdict::Tripped || !report.armed;
         let directive = self.follow_sheet(now, elapsed, &readings, stands);
         let demands = directive.as_ref().map_or(self.demands, |directive| directive.demands);
+        self.through_coil = matches!(demands.mash_tun, Demand::Hold(_));
         // A mash held by hand is held through the coil, so it recirculates.
         let by_hand = Pumps { mash: self.pumps.mash || matches!(self.demands.mash_tun, Demand::Hold(_)), ..self.pumps };
         let pumps = directive.as_ref().map_or(by_hand, |directive| directive.pumps);
@@ -328,7 +335,7 @@ impl Supervisor {
         let wants = self.heat_wants(now, elapsed, &readings, &demands, to_the_boil, report);
         // A vessel that may not be granted must not keep the other waiting.
         let wants = PerElement::build(|e| if switches.selector.allows(e) { *wants.get(e) } else { Want::default() });
-        let pumps = Pumps { mash: pumps.mash && !self.coil_would_cool, ..pumps };
+        let pumps = Pumps { mash: pumps.mash && !self.coil_would_cool && !self.pump_rests, ..pumps };
         let may_heat = verdict == Verdict::Clear && report.armed;
         let sees = |element: Element| readings.get(element.vessel()).is_ok();
         let heat = self.arbiter.tick(elapsed, &wants, &report.applied).filter(|&(element, _)| may_heat && sees(element));
@@ -390,7 +397,13 @@ impl Supervisor {
             sense: switches.sense,
             learned,
             attended,
+            coil: self.through_coil,
+            acknowledge: switches.acknowledge,
         });
+        self.pump_rests = found.pump_rests;
+        if let Some(advice) = found.advice {
+            self.log.push(now, Event::Advised(advice));
+        }
         if found.ask && !self.asked {
             self.log.push(now, Event::Advised(Advice::PersonWanted));
         }

@@ -26,6 +26,8 @@ use copperhold_core::arming::Block;
 use copperhold_core::controller::{CONTROL_LATEST, CONTROL_PERIOD};
 use copperhold_core::event::Event;
 use copperhold_core::fast::{FastPath, Lease, Outputs, Selector, Switches};
+use copperhold_core::guard::flow::Meter;
+use copperhold_core::guard::sense::Sense;
 use copperhold_core::probe::Reading;
 use copperhold_core::settings::Settings;
 use copperhold_core::supervisor::Supervisor;
@@ -74,6 +76,11 @@ impl Loaded {
         FastPath::new(draft.mains, draft.timing, draft.press)
     }
 
+    /// Whether the flow meter's pin is its own.
+    pub const fn has_flow_meter(&self) -> bool {
+        self.stored.flow_meter() > 0
+    }
+
     /// How the contactor's line is driven.
     pub const fn coil(&self) -> Coil {
         self.stored.coil
@@ -103,6 +110,7 @@ pub struct App<B: Board> {
     oled: &'static mut Oled<B::I2c>,
     expander: Expander<B::I2c>,
     sense: SenseLines<B::I2c>,
+    flow: Meter,
     store: Store<B::Flash>,
     stored: Stored,
     origin: Origin,
@@ -138,6 +146,7 @@ impl<B: Board> App<B> {
             oled: rooms.oled,
             expander: Expander::new(parts.expander),
             sense: SenseLines::new(parts.sense, stored.fitted),
+            flow: Meter::new(stored.flow_meter()),
             store,
             stored,
             origin,
@@ -230,7 +239,7 @@ impl<B: Board> App<B> {
         self.remote.expire(now, self.supervisor);
         let sense = self.sense.read();
         let (report, switches) = self.board.fast(crate::fast_task::FastTask::report);
-        let switches = Switches { sense, ..switches };
+        let switches = Switches { sense: Sense { flow: self.flow.count(self.board.flow_pulses()), ..sense }, ..switches };
         self.switches = switches;
         let lease = self.supervisor.tick(now, elapsed, readings, &switches, &report);
         self.outputs = self.renew(lease);
@@ -293,6 +302,7 @@ impl<B: Board> App<B> {
             sheet_steps: self.sheet.len(),
             key: self.switches.key,
             sense: self.switches.sense,
+            flow_ml_per_min: self.flow.ml_per_min(),
             lost: match (self.sense.lost(), self.selector_lost) {
                 (true, _) => Some(Lost::Sense),
                 (false, true) => Some(Lost::Selector),

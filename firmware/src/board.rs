@@ -56,6 +56,10 @@ pub trait Board {
     fn receive(&mut self, port: Port) -> Option<u8>;
     /// Sends a byte if there is room.
     fn send(&mut self, port: Port, byte: u8) -> bool;
+    /// Pulses of the flow meter so far, modulo 2^16. A board that has no input for one says that nothing flows.
+    fn flow_pulses(&self) -> u16 {
+        0
+    }
     /// Something happened: for the board's own log.
     fn note(&mut self, entry: &Entry);
 }

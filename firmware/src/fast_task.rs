@@ -47,6 +47,9 @@ impl<T> Contacts<T> {
 /// An edge must last: samples that must all read open, 10 us from one to the next. A spike from a relay is shorter.
 const EDGE_SAMPLES: u8 = 8;
 
+/// A pad may stand otherwise than it is driven for so many fast ticks: a spike ends sooner. The limit is a tenth of a second.
+const ASTRAY_PATIENCE: u8 = 5;
+
 /// The interrupt's own state.
 #[derive(Debug)]
 pub struct FastTask<L> {
@@ -56,6 +59,8 @@ pub struct FastTask<L> {
     pulsed: u8,
     /// Lines held low for this tick: every other one, those that are pulsed.
     trough: u8,
+    /// Fast ticks in a row that found a pad astray.
+    astray: u8,
     stop_loop: Debounced,
     key: Debounced,
     button: Debounced,
@@ -80,6 +85,7 @@ impl<L: LinePort> FastTask<L> {
             lines,
             pulsed: if coil == Coil::Pulses { Line::Contactor.bit() } else { 0 },
             trough: 0,
+            astray: 0,
             stop_loop: Debounced::safety(),
             key: Debounced::safety(),
             button: Debounced::button(),
@@ -118,11 +124,20 @@ impl<L: LinePort> FastTask<L> {
             // A full queue means that the panel is not listening; it loses the newest.
             let _ = self.gestures.push_back(gesture);
         }
+        self.look();
         let outputs = self.fast.tick(now, &self.switches);
         self.trough ^= self.pulsed;
         self.drive(&outputs);
         self.ticks = self.ticks.wrapping_add(1);
         self.at = now;
+    }
+
+    /// Reads the pads back, which have had a tick's time to follow.
+    fn look(&mut self) {
+        self.astray = if self.lines.astray() { self.astray.saturating_add(1) } else { 0 };
+        if self.astray >= ASTRAY_PATIENCE {
+            self.fast.lines_astray();
+        }
     }
 
     /// The stop loop or the key has an edge: believed once it lasts. `wait` is for 10 us. Called from the edge interrupt.

@@ -69,6 +69,11 @@ pub trait LinePort {
     /// Drives every line: first those that go low, then those that go high, so that never two are on that should not be. One bit per line,
     /// as [`levels`] gives them.
     fn drive(&mut self, levels: u8);
+
+    /// Whether a pad does not stand where it was driven to. A board that cannot read its own pads back says no.
+    fn astray(&self) -> bool {
+        false
+    }
 }
 
 /// Six pins, in the order of [`Line::ALL`].

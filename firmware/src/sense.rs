@@ -109,6 +109,7 @@ impl<I: I2c> SenseLines<I> {
             contactor: line(Line::Contactor),
             current: PerElement::build(|element| line(Line::Current(element))),
             covered: PerElement::build(|element| line(Line::Level(element))),
+            flow: None,
         }
     }
 

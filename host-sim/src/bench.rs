@@ -8,12 +8,15 @@ use crate::fit;
 use crate::plant::{Brewery, Drive};
 use copperhold_core::controller::{CONTROL_PERIOD, Controller, Inputs};
 use copperhold_core::fast::{Outputs, Switches};
+use copperhold_core::guard::flow::Meter;
 use copperhold_core::probe::{self, ProbeSetup, Reading};
 use copperhold_core::settings::SettingsError;
 use copperhold_core::supervisor::Knowledge;
 use copperhold_core::units::{Instant, Span};
 use copperhold_core::vessel::{Element, PerElement, PerVessel};
 
+/// Pulses of the simulated flow meter, per litre; common practice, no source.
+const PULSES_PER_LITRE: u16 = 450;
 /// A board's fast tick.
 const FAST_TICK: Span = Span::from_millis(10);
 /// The key is turned and the button pressed and released at these times after the start, s.
@@ -64,6 +67,8 @@ pub struct Bench<T: Tamper = Honest> {
     pub every_tick: bool,
     /// Voltage that the settings' powers are for, where the rig measures the present one, mV.
     nominal_mv: Option<u32>,
+    /// The flow meter, where the rig has one.
+    meter: Meter,
     setups: PerVessel<ProbeSetup>,
     outputs: Outputs,
     now: Instant,
@@ -91,6 +96,7 @@ impl<T: Tamper> Bench<T> {
             tamper,
             every_tick: false,
             nominal_mv: rig.rig.mains.measured.then(|| fit::millivolts(rig.rig.mains.volts)),
+            meter: Meter::new(if rig.rig.pumps.flow_meter { PULSES_PER_LITRE } else { 0 }),
             controller: Controller::new(fit::settings(rig)?, knowledge),
             brewery: Brewery::new(&rig.rig, seed),
             switches: Switches { stop_loop: true, ..Switches::default() },
@@ -111,6 +117,7 @@ impl<T: Tamper> Bench<T> {
             tamper,
             every_tick: self.every_tick,
             nominal_mv: self.nominal_mv,
+            meter: self.meter,
             setups: self.setups,
             outputs: self.outputs,
             now: self.now,
@@ -172,6 +179,9 @@ impl<T: Tamper> Bench<T> {
             self.controller.supervisor_mut().mains(nominal_mv, Some(measured_mv));
         }
         let mut inputs = Inputs { probes: self.read(), switches: self.switches };
+        // The counter runs on and wraps, as a board's does.
+        let pulses = self.brewery.metered_l() * f64::from(PULSES_PER_LITRE);
+        inputs.switches.sense.flow = self.meter.count(pulses as u64 as u16);
         self.tamper.readings(t_s, &mut inputs.probes);
         if self.tamper.hangs(t_s) {
             self.pass(end);

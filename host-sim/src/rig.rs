@@ -62,6 +62,7 @@ impl Rig {
                 wort_l_per_min: 8.0,
                 hose_l: 1.0,
                 hose_w_per_k: 6.0,
+                flow_meter: false,
             },
             chiller: Chiller { ua_w_per_k: 1200.0, water_l_per_min: 10.0 },
         }
@@ -202,6 +203,8 @@ pub struct PumpRig {
     pub hose_l: f64,
     /// Heat loss of the recirculation hoses, W/K.
     pub hose_w_per_k: f64,
+    /// A flow meter behind the mash pump.
+    pub flow_meter: bool,
 }
 
 /// Wort chiller (counterflow or plate).

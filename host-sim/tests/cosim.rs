@@ -128,6 +128,61 @@ fn holds_71_c_on_a_plant_integrated_by_another_solver() {
     assert!(element_w == 0.0 || element_w == 5000.0);
 }
 
+/// A probe that is lost in mid-heat takes the heat away within five seconds and latches; it stays off when the probe is back and a new demand comes.
+#[test]
+fn a_lost_probe_trips_and_stays_tripped() {
+    let mut controller = Controller::start();
+    let mut t_s = controller.heating();
+    let lost_s = t_s;
+    let mut answer = Value::Null;
+    while t_s < lost_s + 10.0 {
+        t_s += 0.25;
+        answer = controller.send(&json!({"t_s": t_s, "probes_c": {"liquor_tank": null}}));
+        assert!(t_s < lost_s + 5.0 || answer["element"].is_null(), "{answer}");
+    }
+    assert_eq!(
+        (&answer["contactor"], &answer["armed"], answer["trips"].as_array().map(Vec::len)),
+        (&json!(false), &json!(false), Some(1))
+    );
+    let trip = answer["trips"][0].clone();
+    assert!(trip.as_str().is_some_and(|text| text.contains("liquor tank")), "{trip}");
+    for again in 0..40 {
+        t_s += 0.25;
+        let mut line = good(t_s);
+        if again == 4 {
+            line["commands"] = json!([{"demand": {"vessel": "liquor_tank", "hold_c": 71.0}}]);
+        }
+        answer = controller.send(&line);
+        assert_eq!(
+            (&answer["element"], &answer["contactor"], &answer["trips"]),
+            (&Value::Null, &json!(false), &json!([trip])),
+            "{answer}"
+        );
+    }
+}
+
+/// An opened stop loop takes the element and the contactor away in the very step that tells of it.
+#[test]
+fn the_stop_loop_takes_the_heat_away_at_once() {
+    let mut controller = Controller::start();
+    let t_s = controller.heating();
+    let mut line = good(t_s + 0.25);
+    line["switches"] = json!({"stop_loop": false});
+    let answer = controller.send(&line);
+    assert_eq!(
+        (&answer["element"], &answer["contactor"], &answer["armed"]),
+        (&Value::Null, &json!(false), &json!(false)),
+        "{answer}"
+    );
+    // Closing it again does not arm.
+    for step in 2..40 {
+        let mut line = good(t_s + 0.25 * f64::from(step));
+        line["switches"] = json!({"stop_loop": true});
+        let answer = controller.send(&line);
+        assert_eq!((&answer["element"], &answer["contactor"]), (&Value::Null, &json!(false)), "{answer}");
+    }
+}
+
 /// Every key of the interface and no other, with the types it is written down with.
 #[test]
 fn answers_have_the_keys_of_the_interface() {

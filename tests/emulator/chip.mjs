@@ -3,7 +3,10 @@
 // What rp2040js 1.4.1 lacks and what stands in for it:
 //   - the boot ROM is not part of the package: a trap ROM answers the look-up of routines and the ones that change flash;
 //   - a store to mapped flash would change it silently: the program's part is compared with the image at every report;
-//   - reset() forgets flash and keeps peripherals: a reset builds a new chip and carries flash, scratch registers and reason over;
+//   - reset() forgets flash and keeps peripherals: a reset puts the chip back as it was built, and carries flash, scratch registers and reason
+//     over;
+//   - the PWM never counts the edges of its inputs (its test for an output is a logical "and"), and takes pins for inputs that have
+//     another function: mended here;
 //   - the overflow flag is wrong in one case of ADCS and SBCS: see flags.mjs;
 //   - faults are only logged: any warning or error of the log ends the run;
 //   - flash takes no time: the trap ROM adds 45 ms per sector and 0.7 ms per page;
@@ -12,11 +15,13 @@
 import { readFileSync } from 'node:fs';
 import { RP2040 } from 'rp2040js';
 import { correctFlags } from './flags.mjs';
+import { Snapshot, STORE } from './snapshot.mjs';
 import { makeSwift } from './swift.mjs';
 
 const FLASH = 0x10000000;
 const RAM = 0x20000000;
 const PAINT = 0xa5;
+const FUNCTION_PWM = 4;
 
 /** Registers that the emulator does not have and the firmware only switches off or on as a formality, named one by one. */
 const HARMLESS = [
@@ -85,6 +90,9 @@ export class Chip {
     this.resets = 0;
     this.cutAfter = null;
     this.base = 0;
+    this.corrupted = false;
+    this.changed = 0;
+    this.profile = undefined;
     this.power();
   }
 
@@ -102,6 +110,25 @@ export class Chip {
 
   start() {
     if (this.clock) this.base += this.clock.nanos;
+    if (this.mcu === undefined) {
+      this.build();
+      this.unused = new Snapshot([this.mcu], []);
+    } else {
+      this.unused.restore();
+      // All of flash that ever changes.
+      this.mcu.flash.set(this.flash.subarray(...STORE), STORE[0]);
+    }
+    const { mcu } = this;
+    this.watchdog.scratchData.set(this.scratch);
+    this.watchdog.reason = this.reason;
+    // As the boot ROM leaves it: the second stage is next, and goes on to the program because the link register is zero.
+    mcu.core.registers[13] = 0x20041f00;
+    mcu.core.registers[14] = 0;
+    mcu.core.PC = FLASH;
+    this.attach(this);
+  }
+
+  build() {
     const mcu = new RP2040();
     this.mcu = mcu;
     this.clock = mcu.clock;
@@ -118,20 +145,19 @@ export class Chip {
       const read = uart.readUint32.bind(uart);
       uart.readUint32 = (offset) => (offset === 4 ? 0 : read(offset));
     }
+    // An edge counts unless the pin is this block's output, and only of a pin that was given to it.
+    mcu.pwm.gpioRead = (index) => mcu.gpio[index].functionSelect === FUNCTION_PWM && mcu.gpio[index].inputValue;
+    mcu.pwm.gpioOnInput = (index) => {
+      if (mcu.pwm.gpioDirection & (1 << index)) return;
+      for (const channel of mcu.pwm.channels) if (channel.pinB1 === index || channel.pinB2 === index) channel.gpioBChanged();
+    };
     mcu.flash.set(this.flash);
     mcu.sram.fill(PAINT);
     this.loadRom();
     this.watchdog = mcu.peripherals[0x40058];
-    this.watchdog.scratchData.set(this.scratch);
-    this.watchdog.reason = this.reason;
     this.watchdog.onWatchdogTrigger = () => {
       throw new Reset();
     };
-    // As the boot ROM leaves it: the second stage is next, and goes on to the program because the link register is zero.
-    mcu.core.registers[13] = 0x20041f00;
-    mcu.core.registers[14] = 0;
-    mcu.core.PC = FLASH;
-    this.attach(this);
   }
 
   complain(part, text) {
@@ -196,6 +222,7 @@ export class Chip {
 
   change(at, byte) {
     if (this.cutAfter !== null && this.cutAfter-- === 0) throw new PowerCut();
+    this.changed++;
     this.mcu.flash[at] = byte;
     this.flash[at] = byte;
   }
@@ -207,21 +234,31 @@ export class Chip {
         this.runSome(target - this.base);
       } catch (end) {
         if (end instanceof Reset) {
-          this.resets++;
-          this.scratch.set(this.watchdog.scratchData);
-          this.reason = this.watchdog.reason;
-          this.lowered?.();
-          this.start();
+          this.reset(this.watchdog.reason);
         } else if (end instanceof PowerCut) {
-          this.cutAfter = null;
-          this.lowered?.();
-          this.power();
+          this.cut();
         } else {
           throw end;
         }
       }
     }
     this.checkImage();
+  }
+
+  /** A reset that leaves the supply on: by the watchdog, unless `reason` says otherwise. */
+  reset(reason) {
+    this.resets++;
+    this.scratch.set(this.watchdog.scratchData);
+    this.reason = reason;
+    this.lowered?.();
+    this.start();
+  }
+
+  /** The supply was away. */
+  cut() {
+    this.cutAfter = null;
+    this.lowered?.();
+    this.power();
   }
 
   runSome(until) {
@@ -251,6 +288,19 @@ export class Chip {
         throw new Broken(`the program counter left the program: ${(registers[15] >>> 0).toString(16)}`);
       }
     }
+  }
+
+  /** The program as it was built. */
+  repair() {
+    const program = this.image.subarray(0, this.imageEnd);
+    this.flash.set(program);
+    this.mcu.flash.set(program);
+  }
+
+  /** Which function an address lies in. */
+  symbolAt(address) {
+    for (const [name, { at, size }] of this.elf.functions) if (address >= at && address < at + size) return name;
+    return 'elsewhere';
   }
 
   checkImage() {

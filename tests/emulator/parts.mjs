@@ -7,8 +7,11 @@ const LINES = ['contactor', 'tank_element', 'kettle_element', 'liquor_pump', 'ma
 /** The lines to the power side: how long each was high, how often it rose, and whether both elements were ever high together. */
 export class Lines {
   constructor(pins) {
-    this.pins = LINES.map((name) => ({ name, pin: pins[name], level: false, since: 0, on: 0, rises: 0, fell: 0 }));
+    // `stuck`: where something holds the pad, whatever drives it.
+    this.pins = LINES.map((name) => ({ name, pin: pins[name], level: false, since: 0, on: 0, rises: 0, fell: 0, stuck: null }));
     this.both = 0;
+    /** Shortest time from one element's fall to the other's rise, ns. */
+    this.gap = null;
   }
 
   attach(chip) {
@@ -16,6 +19,7 @@ export class Lines {
     for (const line of this.pins) {
       const gpio = chip.mcu.gpio[line.pin];
       gpio.addListener((state) => this.change(line, state === GPIOPinState.High));
+      gpio.setInputValue(line.stuck ?? line.level);
     }
   }
 
@@ -30,9 +34,18 @@ export class Lines {
       line.fell = now;
     }
     line.level = level;
-    this.chip.mcu.gpio[line.pin].setInputValue(level);
+    this.chip.mcu.gpio[line.pin].setInputValue(line.stuck ?? level);
     const [, tank, kettle] = this.pins;
     if (tank.level && kettle.level) this.both++;
+    const other = line === tank ? kettle : line === kettle ? tank : null;
+    if (level && other !== null && other.fell > line.fell) this.gap = Math.min(this.gap ?? Infinity, now - other.fell);
+  }
+
+  /** Something holds a pad high or low; null lets it go. */
+  stick(name, stuck) {
+    const line = this.pins.find((line) => line.name === name);
+    line.stuck = stuck;
+    this.chip.mcu.gpio[line.pin].setInputValue(stuck ?? line.level);
   }
 
   /** A reset: every pin is an input, and its resistor holds it low. */
@@ -42,6 +55,10 @@ export class Lines {
 
   get anyHigh() {
     return this.pins.some((line) => line.level);
+  }
+
+  get levels() {
+    return Object.fromEntries(this.pins.map((line) => [line.name, line.level]));
   }
 
   /** Time high since the last report, in ns, and the present levels. */
@@ -147,161 +164,17 @@ export class Spi {
       rtd.select(false);
       mcu.gpio[this.pins[name]].addListener((state) => rtd.select(state === GPIOPinState.Low));
     }
-    let answer = 0;
-    const alarm = clock.createAlarm(() => spi.completeTransmit(answer));
+    this.answer = 0;
+    this.alarm = clock.createAlarm(() => spi.completeTransmit(this.answer));
     spi.onTransmit = (byte) => {
       // A bus that never finishes: whoever waits for it hangs.
       if (this.stuck) return;
       const selected = Object.values(this.chips).filter((rtd) => rtd.selected);
       if (selected.length > 1) throw new Error('two front ends are selected at once');
-      answer = this.stuckHigh ? 0xff : (selected[0]?.transfer(byte) ?? 0xff);
-      alarm.schedule((spi.dataBits * 1e9) / spi.clockFrequency);
+      this.answer = this.stuckHigh ? 0xff : (selected[0]?.transfer(byte) ?? 0xff);
+      this.alarm.schedule((spi.dataBits * 1e9) / spi.clockFrequency);
     };
   }
-}
-
-/** DS18B20 on an open-drain pin, bit by bit. Reset, skip, match and search of ROM codes, convert, read. */
-export class OneWire {
-  constructor(pins) {
-    this.pin = pins.one_wire;
-    this.devices = [];
-    this.shorted = false;
-    this.low = false;
-    this.conversions = 0;
-  }
-
-  /** A thermometer with a ROM code; its word is what a conversion would find now. */
-  add(rom) {
-    const device = { rom, word: 0x0550, scratchpad: scratchpad(0x0550, 0x0c), state: 'idle', bits: [], out: [] };
-    this.devices.push(device);
-    return device;
-  }
-
-  attach(chip) {
-    this.chip = chip;
-    this.gpio = chip.mcu.gpio[this.pin];
-    this.fell = 0;
-    this.heldUntil = 0;
-    this.low = false;
-    this.release = chip.clock.createAlarm(() => this.settle());
-    this.presence = chip.clock.createAlarm(() => this.hold(120e3));
-    this.gpio.addListener((state) => {
-      const low = state === GPIOPinState.Low;
-      if (low !== this.low) (low ? this.fall() : this.rise(), this.settle());
-    });
-    this.settle();
-  }
-
-  /** The line is low while anyone pulls it. */
-  settle() {
-    const held = this.chip.nanos < this.heldUntil - 1;
-    this.gpio.setInputValue(!(this.low || held || this.shorted));
-  }
-
-  hold(nanos) {
-    this.heldUntil = this.chip.nanos + nanos;
-    this.release.schedule(nanos);
-    this.settle();
-  }
-
-  fall() {
-    this.low = true;
-    this.fell = this.chip.nanos;
-    for (const device of this.devices) {
-      if (device.out.length > 0 && device.out[0] === 0) this.hold(30e3);
-    }
-  }
-
-  rise() {
-    this.low = false;
-    const width = (this.chip.nanos - this.fell) / 1000;
-    if (width >= 480) {
-      for (const device of this.devices) Object.assign(device, { state: 'rom', bits: [], out: [] });
-      if (this.devices.length > 0) this.presence.schedule(30e3);
-      return;
-    }
-    // The datasheet: 1 to 15 us is a one or a read, 60 to 120 us a zero; between them nothing is promised.
-    if (width > 15 && width < 60) throw new Error(`a one-wire slot of ${width} us`);
-    if (width > 300) throw new Error(`a one-wire zero of ${width} us`);
-    const bit = width <= 15 ? 1 : 0;
-    for (const device of this.devices) this.slot(device, bit);
-  }
-
-  slot(device, bit) {
-    if (device.out.length > 0) {
-      device.out.shift();
-      return;
-    }
-    if (device.state === 'search') {
-      this.search(device, bit);
-      return;
-    }
-    if (device.state === 'idle') return;
-    device.bits.push(bit);
-    if (device.state === 'match') {
-      if (device.bits.length === 64) {
-        device.state = bytes(device.bits).every((byte, i) => byte === device.rom[i]) ? 'function' : 'idle';
-        device.bits = [];
-      }
-      return;
-    }
-    if (device.bits.length < 8) return;
-    const [command] = bytes(device.bits);
-    device.bits = [];
-    this.command(device, command);
-  }
-
-  command(device, command) {
-    if (device.state === 'rom') {
-      if (command === 0xcc) device.state = 'function';
-      else if (command === 0x55) device.state = 'match';
-      else if (command === 0xf0) Object.assign(device, { state: 'search', at: 0 }) && this.offer(device);
-      else throw new Error(`one-wire ROM command ${command.toString(16)}`);
-    } else if (command === 0x44) {
-      this.conversions++;
-      const at = this.chip.nanos;
-      Object.assign(device, { state: 'idle', pending: { at, word: device.word } });
-    } else if (command === 0xbe) {
-      const { pending } = device;
-      if (pending && this.chip.nanos - pending.at >= 750e6) device.scratchpad = scratchpad(pending.word, 0x10);
-      device.state = 'idle';
-      device.out = device.scratchpad.flatMap((byte) => [...Array(8).keys()].map((i) => (byte >> i) & 1));
-    } else {
-      throw new Error(`one-wire command ${command.toString(16)}`);
-    }
-  }
-
-  offer(device) {
-    const bit = (device.rom[device.at >> 3] >> (device.at & 7)) & 1;
-    device.out = [bit, 1 - bit];
-  }
-
-  search(device, chosen) {
-    const bit = (device.rom[device.at >> 3] >> (device.at & 7)) & 1;
-    device.at++;
-    if (bit !== chosen || device.at === 64) device.state = 'idle';
-    else this.offer(device);
-  }
-}
-
-function bytes(bits) {
-  const out = [];
-  for (let i = 0; i < bits.length; i += 8) out.push(bits.slice(i, i + 8).reduce((byte, bit, n) => byte | (bit << n), 0));
-  return out;
-}
-
-function scratchpad(word, reserved) {
-  const body = [word & 0xff, (word >> 8) & 0xff, 0x4b, 0x46, 0x7f, 0xff, reserved, 0x10];
-  return [...body, crc8(body)];
-}
-
-function crc8(data) {
-  let crc = 0;
-  for (const byte of data) {
-    crc ^= byte;
-    for (let i = 0; i < 8; i++) crc = crc & 1 ? (crc >> 1) ^ 0x8c : crc >> 1;
-  }
-  return crc;
 }
 
 /** The I2C bus: an SSD1306 and two PCF8574, for the selector and for the sense lines. */
@@ -315,28 +188,26 @@ export class I2c {
 
   attach(chip) {
     const i2c = chip.mcu.i2c[0];
-    let control = null;
-    let address = 0;
+    Object.assign(this, { control: null, address: 0 });
     i2c.onStart = () => i2c.completeStart();
     i2c.onStop = () => i2c.completeStop();
     i2c.onConnect = (to) => {
-      address = to;
-      control = null;
+      Object.assign(this, { control: null, address: to });
       i2c.completeConnect(
         (to === 0x3c && this.display) || (to === 0x20 && this.expander) || (to === 0x21 && this.sense !== null),
       );
     };
     i2c.onWriteByte = (byte) => {
       this.bytes++;
-      if (address === 0x20) this.latch = byte;
-      else if (address === 0x21) this.senseLatch = byte;
-      else if (control === null) control = byte;
-      else if (control === 0x40) this.pixels(byte);
+      if (this.address === 0x20) this.latch = byte;
+      else if (this.address === 0x21) this.senseLatch = byte;
+      else if (this.control === null) this.control = byte;
+      else if (this.control === 0x40) this.pixels(byte);
       else this.command(byte);
       i2c.completeWrite(true);
     };
     i2c.onReadByte = () =>
-      i2c.completeRead(address === 0x21 ? this.senseLatch & ~this.sense & 0xff : this.latch & this.outside);
+      i2c.completeRead(this.address === 0x21 ? this.senseLatch & ~this.sense & 0xff : this.latch & this.outside);
   }
 
   pixels(byte) {
@@ -362,14 +233,39 @@ export class Adc {
 
   attach(chip) {
     const { adc } = chip.mcu;
-    const alarm = chip.clock.createAlarm(() => adc.completeADCRead(this.codes[this.channel], false));
+    this.alarm = chip.clock.createAlarm(() => adc.completeADCRead(this.codes[this.channel], false));
     adc.onADCRead = (channel) => {
       if (channel === 4) {
         this.seed = (Math.imul(this.seed, 1664525) + 1013904223) >>> 0;
         this.codes[4] = 872 + (this.seed >>> 29);
       }
       this.channel = channel;
-      alarm.schedule(2000);
+      this.alarm.schedule(2000);
     };
+  }
+}
+
+/** A turbine's switch, which pulls its line down and lets it go: so many pulses per second. */
+export class FlowMeter {
+  constructor(pins) {
+    Object.assign(this, { pin: pins.mash_ntc, hertz: 0, level: true });
+  }
+
+  attach(chip) {
+    this.gpio = chip.mcu.gpio[this.pin];
+    this.alarm = chip.clock.createAlarm(() => this.turn());
+    this.set(this.hertz);
+  }
+
+  set(hertz) {
+    this.hertz = hertz;
+    this.alarm.cancel();
+    if (hertz > 0) this.alarm.schedule(5e8 / hertz);
+  }
+
+  turn() {
+    this.level = !this.level;
+    this.gpio.setInputValue(this.level);
+    this.alarm.schedule(5e8 / this.hertz);
   }
 }

@@ -3,12 +3,13 @@
 import { readSync, writeSync } from 'node:fs';
 import { Broken, Chip, readElf } from './chip.mjs';
 import { Beats, Profile } from './profile.mjs';
-import { Adc, Contacts, I2c, Lines, OneWire, Spi } from './parts.mjs';
+import { OneWire } from './one-wire.mjs';
+import { Countdown, Reached, Snapshot } from './snapshot.mjs';
+import { Adc, Contacts, FlowMeter, I2c, Lines, Spi } from './parts.mjs';
 
 let chip;
 let board;
-/** Until when time was to pass, ns. */
-let asked = 0;
+const snapshots = new Map();
 
 function boot({ elf, pins, flash, seed }) {
   const image = readElf(elf);
@@ -19,13 +20,16 @@ function boot({ elf, pins, flash, seed }) {
     oneWire: new OneWire(pins),
     i2c: new I2c(),
     adc: new Adc(),
+    flow: new FlowMeter(pins),
     uart: [],
     thermometers: [],
+    /** Until when time was to pass, ns. */
+    asked: 0,
   };
   board.adc.seed = seed ?? 1;
   chip = new Chip(image, (chip) => {
     chip.mcu.uart[0].onByte = (byte) => board.uart.push(byte);
-    for (const part of ['lines', 'contacts', 'spi', 'oneWire', 'i2c', 'adc']) board[part].attach(chip);
+    for (const part of ['lines', 'contacts', 'spi', 'oneWire', 'i2c', 'adc', 'flow']) board[part].attach(chip);
   });
   chip.lowered = () => board.lines.lower();
   chip.onFlash = () => {
@@ -44,7 +48,7 @@ function store(at, hex) {
 const handlers = {
   boot,
   set(command) {
-    const { contacts, spi, one_wire, adc, expander, sense, fault } = command;
+    const { contacts, spi, one_wire, adc, expander, sense, flow, fault } = command;
     for (const [name, closed] of Object.entries(contacts ?? {})) board.contacts.set(name, closed);
     for (const [vessel, code] of Object.entries(spi ?? {})) board.spi.chips[vessel].code = code;
     for (const [index, word] of Object.entries(one_wire ?? {})) {
@@ -54,25 +58,27 @@ const handlers = {
     for (const [channel, code] of Object.entries(adc ?? {})) board.adc.codes[channel] = code;
     if (expander !== undefined) Object.assign(board.i2c, { expander: expander !== null, outside: expander ?? 0xff });
     if (sense !== undefined) board.i2c.sense = sense;
+    if (flow !== undefined) board.flow.set(flow);
     for (const [name, value] of Object.entries(fault ?? {})) inject(name, value);
     return {};
   },
   run({ ns, uart, apart, set }) {
     if (set !== undefined) handlers.set(set);
     // What was asked for adds up: the instruction that goes a little beyond makes the next run shorter.
-    const end = Math.max(asked + ns, chip.nanos);
+    const end = Math.max(board.asked + ns, chip.nanos);
     for (const byte of Buffer.from(uart ?? '', 'hex')) {
       chip.mcu.uart[0].feedByte(byte);
       if (apart) chip.runUntil(chip.nanos + apart);
     }
     chip.runUntil(end);
-    asked = apart ? chip.nanos : end;
+    board.asked = apart ? chip.nanos : end;
     const out = Buffer.from(board.uart).toString('hex');
-    board.uart = [];
+    board.uart.length = 0;
     return {
       t_ns: chip.nanos,
       lines: board.lines.report(),
       both: board.lines.both,
+      gap_ns: board.lines.gap,
       uart: out,
       resets: chip.resets,
       reason: chip.reason,
@@ -83,15 +89,36 @@ const handlers = {
     return { hex: Buffer.from(board.i2c.ram).toString('hex'), on: board.i2c.on, latch: board.i2c.latch };
   },
   power() {
-    board.lines.lower();
-    chip.power();
+    chip.cut();
     return {};
+  },
+  save({ name }) {
+    snapshots.set(name, new Snapshot([chip, board], [chip.elf, chip.unused]));
+    return {};
+  },
+  restore({ name }) {
+    if (chip.corrupted) chip.repair();
+    snapshots.get(name).restore();
+    return {};
+  },
+  step({ count, exception }) {
+    chip.profile = new Countdown(count, exception ?? undefined);
+    try {
+      chip.runUntil(chip.nanos + 20e9);
+      throw new Broken('the instructions asked for were not reached');
+    } catch (end) {
+      if (!(end instanceof Reached)) throw end;
+    }
+    chip.profile = undefined;
+    board.asked = chip.nanos;
+    const { core } = chip.mcu;
+    return { t_ns: chip.nanos, exception: core.IPSR, symbol: chip.symbolAt(core.PC), lines: board.lines.levels };
   },
   stack() {
     return chip.stackLeft();
   },
   flash({ at, length }) {
-    return { hex: Buffer.from(chip.flash.subarray(at, at + length)).toString('hex') };
+    return { hex: Buffer.from(chip.flash.subarray(at, at + length)).toString('hex'), changed: chip.changed };
   },
   store({ at, hex }) {
     store(at, hex);
@@ -142,6 +169,28 @@ function inject(name, value) {
     case 'hang':
       hang(value);
       break;
+    case 'reset':
+      if (value === 'watchdog') chip.reset(1);
+      else if (value === 'power') chip.cut();
+      else throw new Broken(`no reset is called ${value}`);
+      break;
+    case 'exception':
+      // The processor takes an exception here and now.
+      chip.mcu.core.waiting = false;
+      chip.mcu.core.exceptionEntry(value);
+      break;
+    case 'masked':
+      chip.mcu.core.enabledInterrupts = 0;
+      break;
+    case 'storm':
+      storm(1, 500);
+      break;
+    case 'pad':
+      board.lines.stick(value.line, value.level);
+      break;
+    case 'flip':
+      chip.mcu.sram[value.at - 0x20000000] ^= 1 << value.bit;
+      break;
     case 'interrupts_off':
       chip.mcu.core.PM = value;
       break;
@@ -162,13 +211,22 @@ function inject(name, value) {
   }
 }
 
-/** The main loop gets stuck: a branch to itself, planted in unused RAM. */
+/** An interrupt that asks again every few nanoseconds, sooner than it can be served. */
+function storm(number, nanos) {
+  const again = chip.clock.createAlarm(() => {
+    chip.mcu.setInterrupt(number, true);
+    again.schedule(nanos);
+  });
+  again.schedule(nanos);
+}
+
+/** The main loop, or whatever runs just now, gets stuck: a branch to itself, planted in unused RAM. */
 function hang(where) {
-  if (where !== 'main') throw new Broken(`cannot hang ${where}`);
+  if (where !== 'main' && where !== 'here') throw new Broken(`cannot hang ${where}`);
   chip.mcu.sramView.setUint16(0x41ff0, 0xe7fe, true);
   const { core } = chip.mcu;
   core.waiting = false;
-  if (core.IPSR !== 0) throw new Broken('the processor is in an interrupt; run a little further first');
+  if (where === 'main' && core.IPSR !== 0) throw new Broken('the processor is in an interrupt; run a little further first');
   core.PC = 0x20041ff0;
 }
 

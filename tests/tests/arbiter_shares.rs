@@ -122,9 +122,19 @@ fn the_selector_overrides_the_arbiter_both_ways() {
         let mut bench = settled(&rig, 60.0);
         bench.switches.selector = Selector::Only(only);
         hold(&mut bench, Vessel::BoilKettle, 90.0);
+        let (mut granted, mut other_wants_more) = (0, 0);
         bench.run(600.0, |bench| {
+            let wanted = bench.controller.supervisor().status().wanted;
             assert!(bench.outputs().grant.is_none_or(|grant| grant == only), "{:?}", bench.outputs().grant);
+            if bench.outputs().grant == Some(only) {
+                granted += 1;
+                other_wants_more +=
+                    u32::from(Element::ALL.iter().any(|&other| other != only && wanted.get(other) > wanted.get(only)));
+            }
         });
+        assert!(granted > 0, "{only:?} never had the element");
+        // The kettle wants full power all along, far more than the tank's hold.
+        assert!(only == Element::BoilKettle || other_wants_more > 0, "the kettle never wanted more");
         let kettle_c = bench.brewery.truth().bulk_c.boil_kettle;
         assert_eq!(kettle_c > 80.0, only == Element::BoilKettle, "{only:?}: the kettle is at {kettle_c}");
     }

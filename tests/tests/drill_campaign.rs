@@ -71,7 +71,7 @@ fn t10_every_fault_is_met_as_expected_and_every_detector_fires() {
         for kind in Kind::ALL {
             let phases = outcomes.iter().filter(|o| o.kind == kind && o.rig == rig.rig.name).count();
             let least = match kind {
-                Kind::CoilFlowStops => 1,
+                Kind::CoilFlowStops | Kind::CoilFlowStopsWithMeter => 1,
                 Kind::Nobody => 2,
                 Kind::FullPowerByHand => 3,
                 _ => 6,
@@ -88,7 +88,8 @@ fn t10_every_fault_is_met_as_expected_and_every_detector_fires() {
     assert_eq!(hot, Some(Trip::OverTemperature(Vessel::MashTun)), "the limit of a vessel that no detector on energy watches");
     fired.extend(hot.map(trips::name_of));
     let silent: Vec<String> = trips::variants().difference(&fired).cloned().collect();
-    assert!(silent.is_empty(), "these never fired: {silent:?}");
+    // The simulated board has no pads: `image/campaign/pads.rs` holds the flashed one's.
+    assert_eq!(silent, ["Astray"], "only what no drill can reach never fired");
 }
 
 /// The figures that were promised, each by itself: `passed` holds them too, but a reader should find them.

@@ -2,6 +2,7 @@
 
 use copperhold::drill::{ELSEWHERE, Kind};
 use copperhold_core::fast::{CLOCK_JUMP, LEASE};
+use copperhold_core::guard::flow::{DRY_PATIENCE, PRIME};
 use copperhold_core::guard::sense::{
     ALONE_AFTER, ASK_AFTER, CONTACT_PATIENCE, NO_CURRENT_PATIENCE, UNASKED_CURRENT_PATIENCE, UNCOVERED_PATIENCE,
 };
@@ -118,10 +119,12 @@ fn times_beside_a_constant_are_its_own() {
         ("ASK_AFTER", ASK_AFTER),
         ("CLOCK_JUMP", CLOCK_JUMP),
         ("CONTACT_PATIENCE", CONTACT_PATIENCE),
+        ("DRY_PATIENCE", DRY_PATIENCE),
         ("LEASE", LEASE),
         ("LIMIT_PATIENCE", LIMIT_PATIENCE),
         ("LONGEST_DEMAND_MS", Span::from_millis(u64::from(LONGEST_DEMAND_MS))),
         ("NO_CURRENT_PATIENCE", NO_CURRENT_PATIENCE),
+        ("PRIME", PRIME),
         ("PROBE_PATIENCE", PROBE_PATIENCE),
         ("STALE_S", Span::from_millis((copperhold::watch::state::STALE_S * 1_000.0) as u64)),
         ("UNASKED_CURRENT_PATIENCE", UNASKED_CURRENT_PATIENCE),

@@ -226,6 +226,36 @@ fn the_relay_reads_the_bench_kettle_through_noise() {
     }
 }
 
+/// From half a kelvin to either side there is no ramp at all. A swing alone tells less, the same from both sides; it must not go far.
+#[test]
+fn the_relay_near_its_target_swings_at_once_and_stays_near() {
+    use copperhold_tests::bench_kettle::{Bench, Kettle};
+    for start_c in [65.5, 66.5] {
+        let bench = Bench { noise_k: 0.03, start_c, litres: 30.0, ..Bench::common() };
+        let plan = RelayPlan::new(celsius(66.0), Kelvin::from_milli(200), celsius(90.0), Span::from_mins(300)).unwrap();
+        let (mut relay, mut kettle) = (Relay::new(plan), Kettle::new(bench, 5));
+        let first = share(relay.tick(Span::from_millis(250), celsius(kettle.reading_c())));
+        assert_eq!(first > 0.5, start_c < 66.0, "from {start_c} C it begins with duty {first}");
+        let (mut low, mut high) = (f64::MAX, f64::MIN);
+        while relay.outcome().is_none() {
+            let duty = share(relay.tick(Span::from_millis(250), celsius(kettle.reading_c())));
+            kettle.run(0.25, duty);
+            (low, high) = (low.min(kettle.bulk_c()), high.max(kettle.bulk_c()));
+        }
+        let found = relay.outcome().unwrap().unwrap_or_else(|failure| panic!("from {start_c} C: {failure:?}"));
+        let climb = f64::from(found.kettle.climb.micro()) / 1e6 / bench.slope();
+        let lag = found.kettle.lag.as_millis() as f64 / 1e3 / bench.lag();
+        println!("from {start_c} C: climb {climb:.3}, lag {lag:.3} of the true ones, water {low:.2} to {high:.2} C");
+        assert!(
+            (climb - 1.0).abs() < 0.15 && lag > 0.7 && lag < 1.1,
+            "from {start_c} C: climb {climb}, lag {lag} of the true ones"
+        );
+        // Past the target by what is on its way, and the hysteresis.
+        let swing_k = 0.2 + bench.slope() * bench.lag() + 0.15;
+        assert!(high < 66.0 + swing_k && low > 66.0 - 0.6, "from {start_c} C: {low:.2} to {high:.2}");
+    }
+}
+
 /// Why a row of the table is not checked here; `None` if it is.
 fn excluded(case_id: &str) -> Option<&'static str> {
     let from_edge = ULTIMATE.iter().any(|(rule, _)| case_id.contains(&format!("_{rule}_")));

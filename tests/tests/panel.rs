@@ -272,11 +272,48 @@ fn a_setting_is_turned_and_takes_a_hold_to_store() {
 }
 
 #[test]
+fn the_brimful_volume_is_unknown_until_it_is_told_and_never_less_than_the_least() {
+    let mut bench = Bench::new();
+    bench.armed(2);
+    bench.go(6);
+    bench.turn(8);
+    bench.shows("setup-brimful-unknown");
+    let unknown = bench.stored.settings().expect("in range").slowest(Element::LiquorTank).expect("an element");
+    assert_eq!(bench.click(), None);
+    bench.turn(-20);
+    bench.shows("setup-brimful");
+    let Some(Action::Set(stored)) = bench.gesture(Gesture::Hold) else { panic!("a hold stores") };
+    assert_eq!((stored.draft.greatest_ml.liquor_tank, stored.draft.greatest_ml.boil_kettle), (30_000, 1_000_000));
+    // It bounds what is believed: 30 L climb as many times faster as they are fewer than 1,000 L.
+    let told = stored.settings().expect("in range").slowest(Element::LiquorTank).expect("an element");
+    let times = f64::from(told.micro()) / f64::from(unknown.micro());
+    assert!((28.0..=34.0).contains(&times), "{times}");
+    // The record holds it.
+    let mut buffer = [0; 512];
+    let bytes = stored.encode(&mut buffer).expect("it fits");
+    assert_eq!(copperhold_firmware::storage::Stored::decode(bytes).as_ref(), Some(&stored));
+
+    // Turned far down it stops at the least volume, and a greater least takes it along, so that the settings stay sound.
+    bench.stored = stored;
+    assert_eq!(bench.click(), None);
+    bench.turn(-100);
+    let Some(Action::Set(stored)) = bench.gesture(Gesture::Hold) else { panic!("a hold stores") };
+    assert_eq!(stored.draft.greatest_ml.liquor_tank, stored.draft.least_ml.liquor_tank);
+    bench.stored = stored;
+    bench.turn(-2);
+    assert_eq!(bench.click(), None);
+    bench.turn(8);
+    let Some(Action::Set(stored)) = bench.gesture(Gesture::Hold) else { panic!("a hold stores") };
+    assert_eq!((stored.draft.least_ml.liquor_tank, stored.draft.greatest_ml.liquor_tank), (10_000, 10_000));
+    assert!(stored.settings().is_ok());
+}
+
+#[test]
 fn sense_lines_are_switched_on_one_by_one_and_say_what_they_read() {
     let mut bench = Bench::new();
     bench.armed(2);
     bench.go(6);
-    bench.turn(14);
+    bench.turn(16);
     bench.shows("setup-sense-none");
     assert_eq!(bench.click(), None);
     bench.turn(1);

@@ -1,9 +1,10 @@
 //! All detectors that need more than one reading, and what they make of one control tick.
 
-use super::Trip;
+use super::flow::{FlowFacts, FlowWatch};
 use super::heat_watch::{Bounds, Finding, HeatFacts, HeatWatch};
 use super::sense::{Sense, SenseFacts, SenseWatch};
 use super::service::{IN_SERVICE, Service};
+use super::{Advice, Trip};
 use crate::fast::FastReport;
 use crate::probe::Reading;
 use crate::settings::Settings;
@@ -38,6 +39,10 @@ pub struct DetectorFacts<'a> {
     pub learned: PerElement<Option<(Slope, Span)>>,
     /// A person did something.
     pub attended: bool,
+    /// The mash is held through the coil.
+    pub coil: bool,
+    /// The acknowledge button is down.
+    pub acknowledge: bool,
 }
 
 /// What was found.
@@ -49,6 +54,10 @@ pub struct Found {
     pub hold: bool,
     /// A person is asked for.
     pub ask: bool,
+    /// The mash pump must rest.
+    pub pump_rests: bool,
+    /// To be told once.
+    pub advice: Option<Advice>,
 }
 
 /// The detectors of one rig.
@@ -58,6 +67,7 @@ pub struct Detectors {
     /// The highest recent reading, let down at [`FASTEST_FALL`].
     peak: PerVessel<Option<Celsius>>,
     sense: SenseWatch,
+    flow: FlowWatch,
 }
 
 impl Detectors {
@@ -67,7 +77,7 @@ impl Detectors {
             let (slowest, fastest) = (settings.slowest(element)?, settings.fastest(element)?);
             Some(HeatWatch::new(Bounds { slowest, fastest, boiling: settings.get().boiling }))
         });
-        Detectors { heat, peak: PerVessel::default(), sense: SenseWatch::default() }
+        Detectors { heat, peak: PerVessel::default(), sense: SenseWatch::default(), flow: FlowWatch::default() }
     }
 
     /// Looks at one tick.
@@ -82,7 +92,20 @@ impl Detectors {
             armed: facts.report.armed,
             attended: facts.attended,
         });
-        let mut found = Found { trip: sensed.trip, hold: sensed.hold, ask: sensed.ask };
+        let flow = self.flow.tick(&FlowFacts {
+            elapsed: facts.elapsed,
+            flows: facts.sense.flow,
+            pump: facts.pumps.mash,
+            coil: facts.coil,
+            acknowledge: facts.acknowledge,
+        });
+        let mut found = Found {
+            trip: if facts.report.astray { Some(Trip::Astray) } else { sensed.trip },
+            hold: sensed.hold || flow.hold,
+            ask: sensed.ask,
+            pump_rests: flow.rest,
+            advice: flow.advice,
+        };
         for element in Element::ALL {
             found.trip = found.trip.or(self.watch_heat(element, facts));
         }

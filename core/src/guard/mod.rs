@@ -7,6 +7,7 @@
 //! counted. A trip is left by one door only: a fresh press of the acknowledge button after every cause has gone.
 
 pub mod detectors;
+pub mod flow;
 pub mod heat_watch;
 pub mod sense;
 pub mod service;

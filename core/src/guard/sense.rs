@@ -15,6 +15,8 @@ pub struct Sense {
     pub current: PerElement<Option<bool>>,
     /// The liquid covers an element.
     pub covered: PerElement<Option<bool>>,
+    /// Liquid flows behind the mash pump.
+    pub flow: Option<bool>,
 }
 
 impl Sense {
@@ -23,6 +25,7 @@ impl Sense {
         contactor: None,
         current: PerElement { liquor_tank: None, boil_kettle: None },
         covered: PerElement { liquor_tank: None, boil_kettle: None },
+        flow: None,
     };
 }
 

@@ -31,6 +31,8 @@ pub enum Trip {
     NoCurrent(Element),
     /// An element is not covered by liquid.
     Uncovered(Element),
+    /// An output pin does not follow its command.
+    Astray,
     /// Nobody has been there for too long.
     Alone,
 }
@@ -59,6 +61,7 @@ impl Trip {
             Trip::UnaskedCurrent(_) => "switch off at the breaker: the relay has failed shorted; replace it",
             Trip::NoCurrent(_) => "check the element, its fuse and its relay",
             Trip::Uncovered(_) => "cover the element with liquid before you heat again",
+            Trip::Astray => "isolate at the breaker: the board or what it drives has failed",
             Trip::Alone => "look after the brewery, then acknowledge and arm again",
         }
     }
@@ -82,6 +85,7 @@ impl Trip {
             }
             Trip::NoCurrent(element) => ["no current flows in the ", element.vessel().label(), "'s element although it is on", ""],
             Trip::Uncovered(element) => ["the ", element.vessel().label(), "'s element is not covered", ""],
+            Trip::Astray => ["an output pin does not follow its command", "", "", ""],
             Trip::Alone => ["nobody has been at the controls for six hours", "", "", ""],
         }
     }
@@ -101,6 +105,10 @@ pub enum Advice {
     Probe(Vessel, ProbeFault),
     /// The mash does not answer a tank that is warmer: nothing flows through the coil.
     FlowStopped,
+    /// The mash pump runs and its meter shows no flow: no element, and the pump rests.
+    NoFlow,
+    /// The meter shows flow although the pump is off.
+    StrayFlow,
     /// Nobody has been there for long; the heat will end.
     PersonWanted,
 }
@@ -119,6 +127,15 @@ impl Advice {
                 "",
                 "",
             ],
+            Advice::NoFlow => [
+                "the mash pump ran and nothing flowed: no heat, pump rests; clear it, then press the green button",
+                "",
+                "",
+                "",
+                "",
+                "",
+            ],
+            Advice::StrayFlow => ["the flow meter counts with the mash pump off: a siphon, or its wire", "", "", "", "", ""],
             Advice::PersonWanted => {
                 ["nobody has been at the controls for four hours; press any button, or the heat ends after six", "", "", "", "", ""]
             }

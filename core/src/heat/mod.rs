@@ -41,13 +41,11 @@ pub use demand::Demand;
 pub use learned::Learned;
 
 use crate::units::{Celsius, Duty, Kelvin, Slope, Span};
-use learn::{Prior, raw_of_slope, slope_of_raw};
+use learn::{Prior, UNKNOWN_LAG_US, raw_of_slope, slope_of_raw};
 use learner::{Learner, Lesson, Stage, WORTH_LEARNING, WORTH_TRYING};
 use pid::{Pid, PidGains};
 use settle::{Evidence, Loss, Settled, per_second};
 
-/// Lag assumed before anything is known.
-const UNKNOWN_LAG_US: i64 = 60_000_000;
 /// The longest tick that is believed.
 const LONGEST_TICK_US: i64 = 1_000_000;
 /// The reading has arrived within this: 0.3 K in Q32.
@@ -113,7 +111,7 @@ impl HeatControl {
         HeatControl {
             config,
             learned,
-            learner: Learner::new(prior_of(learned, &config), steepest),
+            learner: Learner::new(Prior::of(learned, &config), steepest),
             state: State::Off,
             settled: None,
             loss_at_76: learned.map_or(loss::UNKNOWN, |l| i64::from(l.loss().fixed().to_bits()) << 8),
@@ -170,7 +168,7 @@ impl HeatControl {
             State::Coast { for_us, .. } => Stage::Coasting(for_us),
         };
         if !self.learner.is_open() && matches!(self.state, State::Ramp(_)) && self.implausible() {
-            let lag_us = prior_of(self.learned, &self.config).lag_us.max(UNKNOWN_LAG_US);
+            let lag_us = Prior::of(self.learned, &self.config).lag_us.max(UNKNOWN_LAG_US);
             self.learner.open(Prior { raw: self.steepest(), least: 0, lag_us, known: false }, level, 0);
         } else if self.learner.watch(dt_us, level, applied, stage) == Lesson::Complete {
             self.note();
@@ -231,7 +229,7 @@ impl HeatControl {
             }
             Demand::Percent(duty) => {
                 if matches!(self.state, State::Off) {
-                    self.learner.open(prior_of(self.learned, &self.config), level, 0);
+                    self.learner.open(Prior::of(self.learned, &self.config), level, 0);
                 }
                 self.state = State::Fixed(duty);
                 return duty;
@@ -244,7 +242,7 @@ impl HeatControl {
         let loss = match self.state {
             State::Ramp(_) => {
                 let doubt = if self.loss_known { loss::UNKNOWN / 8 } else { loss::UNKNOWN / 2 };
-                standing_loss(settled.loss, self.usual, doubt, climb)
+                loss::standing(settled.loss, self.usual, doubt, climb)
             }
             _ => settled.loss,
         };
@@ -281,7 +279,11 @@ impl HeatControl {
                 (if cut { State::Coast { pid, for_us: 0 } } else { State::Ramp(pid) }, duty)
             }
             State::Coast { mut pid, for_us } => {
-                let duty = run(&mut pid, self.gains(BRISK), target);
+                let asked = run(&mut pid, self.gains(BRISK), target);
+                // In mid-coast a shape that is not quite the vessel's makes too much of what is on its way. Near the target, and the loss known,
+                // less than makes it good would only add to that error.
+                let blind = self.loss_known && self.learner.weight() < AGREED && error.saturating_abs() < ARRIVED;
+                let duty = if blind { asked.max(standing) } else { asked };
                 let arrived = aim.saturating_sub(level).saturating_abs() < ARRIVED && self.learner.is_closed();
                 let for_us = for_us.saturating_add(dt_us);
                 if duty == Duty::FULL && error > FAR {
@@ -312,7 +314,7 @@ impl HeatControl {
         pid.preload(standing);
         let worth = if self.learned.is_some() { WORTH_LEARNING } else { WORTH_TRYING };
         if error > worth {
-            self.learner.open(prior_of(self.learned, &self.config), level, 0);
+            self.learner.open(Prior::of(self.learned, &self.config), level, 0);
         }
         State::Ramp(pid)
     }
@@ -366,34 +368,10 @@ impl HeatControl {
     }
 }
 
-/// The loss that explains a steady ramp, `seen`, may in part be an error of the climb: what doubt about the usual loss and one part in a
-/// hundred of the climb leave likely. All Q32 K/s.
-fn standing_loss(seen: i64, usual: i64, of_loss: i64, climb: i64) -> i64 {
-    let of_climb = climb / 100;
-    let square = |x: i64| (x >> 12).product(x >> 12);
-    let trust = square(of_loss).product(256).checked_div(square(of_loss).saturating_add(square(of_climb))).unwrap_or(0);
-    usual.saturating_add(seen.saturating_sub(usual).product(trust) >> 8)
-}
-
 /// The block with gentler gains, its output unmoved.
 fn calmed(mut pid: Pid, gains: PidGains) -> Pid {
     pid.set_gains(gains);
     pid
-}
-
-/// What to lean on: the record, or what the rig's figures say. A coil may draw so much heat that a known vessel seems slower than its
-/// brimful volume allows, so that bounds only a vessel nobody knows.
-fn prior_of(learned: Option<Learned>, config: &HeatConfig) -> Prior {
-    let raw = |slope: Slope| raw_of_slope(i64::from(slope.fixed().to_bits()));
-    match learned {
-        Some(l) => Prior {
-            raw: raw(l.slope()).min(raw(config.max_slope())),
-            least: 0,
-            lag_us: i64::try_from(l.lag().as_micros()).unwrap_or(UNKNOWN_LAG_US),
-            known: true,
-        },
-        None => Prior { raw: raw(config.usual_slope()), least: raw(config.least_slope()), lag_us: UNKNOWN_LAG_US, known: false },
-    }
 }
 
 /// Product of a rate and a Q16 factor.

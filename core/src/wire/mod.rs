@@ -9,6 +9,7 @@
 //! state and any session.
 
 pub mod frame;
+pub mod happening;
 pub mod message;
 pub mod session;
 pub mod sheet;

@@ -101,6 +101,27 @@ pub unsafe extern "C" fn __aeabi_idiv() {
 #[unsafe(naked)]
 pub unsafe extern "C" fn __aeabi_uldivmod() {
     naked_asm!(
+        // Both below 2^32, as most are: one quotient of the divider.
+        "mov r12, r1",
+        "orrs r1, r3",
+        "bne 5f",
+        "movs r1, #0xd0",
+        "lsls r1, r1, #24",
+        "mrs r3, primask",
+        "cpsid i",
+        "str r0, [r1, #0x60]",
+        "str r2, [r1, #0x64]",
+        "b 1f",
+        "1: b 1f",
+        "1: b 1f",
+        "1: b 1f",
+        "1: ldr r2, [r1, #0x74]",
+        "ldr r0, [r1, #0x70]",
+        "msr primask, r3",
+        "movs r1, #0",
+        "movs r3, #0",
+        "bx lr",
+        "5: mov r1, r12",
         "push {{r4, lr}}",
         "sub sp, #16",
         "add r4, sp, #8",
@@ -120,6 +141,27 @@ pub unsafe extern "C" fn __aeabi_uldivmod() {
 #[unsafe(naked)]
 pub unsafe extern "C" fn __aeabi_ldivmod() {
     naked_asm!(
+        // Both below 2^32, as most are: one quotient of the divider.
+        "mov r12, r1",
+        "orrs r1, r3",
+        "bne 5f",
+        "movs r1, #0xd0",
+        "lsls r1, r1, #24",
+        "mrs r3, primask",
+        "cpsid i",
+        "str r0, [r1, #0x60]",
+        "str r2, [r1, #0x64]",
+        "b 1f",
+        "1: b 1f",
+        "1: b 1f",
+        "1: b 1f",
+        "1: ldr r2, [r1, #0x74]",
+        "ldr r0, [r1, #0x70]",
+        "msr primask, r3",
+        "movs r1, #0",
+        "movs r3, #0",
+        "bx lr",
+        "5: mov r1, r12",
         "push {{r4, r5, r6, lr}}",
         "sub sp, #16",
         // r4: sign of the dividend, r5: sign of the quotient, each as 0 or -1.

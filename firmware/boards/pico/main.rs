@@ -8,6 +8,7 @@ mod place;
 mod arithmetic;
 mod clocks;
 mod flash;
+mod flow;
 #[path = "../handlers.rs"]
 mod handlers;
 mod interrupts;
@@ -144,6 +145,9 @@ fn build() -> &'static mut App<Pico> {
             pins.kettle_ntc.reconfigure::<FunctionSioInput, PullNone>().into_dyn_pin(),
         ],
     );
+    if loaded.has_flow_meter() {
+        flow::start(&mut device.RESETS);
+    }
     let session = adc.noise() ^ restart.count();
 
     let (Some(fast_alarm), Some(delay_alarm)) = (timer.alarm_0(), timer.alarm_1()) else { last_resort::stop() };

@@ -2,7 +2,7 @@
 
 use crate::interrupts::{self, PowerLines};
 use crate::serial::{self, Usb};
-use crate::{clocks, flash, hal, watchdog};
+use crate::{clocks, flash, flow, hal, watchdog};
 use copperhold_core::event::Entry;
 use copperhold_core::units::Instant;
 use copperhold_core::vessel::{Element, Vessel};
@@ -82,6 +82,10 @@ impl Board for Pico {
                 None => true,
             },
         }
+    }
+
+    fn flow_pulses(&self) -> u16 {
+        flow::pulses()
     }
 
     fn note(&mut self, entry: &Entry) {

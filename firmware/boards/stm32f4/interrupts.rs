@@ -31,6 +31,12 @@ impl LinePort for PowerLines {
         // SAFETY: the register changes these pins' bits only, and this value owns the pins.
         unsafe { (*pac::GPIOC::PTR).bsrr().write(|w| w.bits(low << 16 | high)) };
     }
+
+    fn astray(&self) -> bool {
+        // SAFETY: reading changes nothing.
+        let port = unsafe { &*pac::GPIOC::PTR };
+        (port.idr().read().bits() ^ port.odr().read().bits()) & last_resort::LINES != 0
+    }
 }
 
 /// A contact to ground at port C: closed reads low, and a broken wire reads open.

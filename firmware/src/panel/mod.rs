@@ -49,6 +49,8 @@ pub struct Moment {
     pub key: bool,
     /// Sense lines in force.
     pub sense: Sense,
+    /// Flow behind the mash pump, mL/min.
+    pub flow_ml_per_min: u32,
     /// An expander was there, or should be, and does not answer.
     pub lost: Option<Lost>,
 }
@@ -260,7 +262,7 @@ impl Panel {
             Screen::Pumps { row } => lists::pumps(canvas, row, self.pumps),
             Screen::Arming => draw::arming(canvas, view),
             Screen::Setup { row, editing } => {
-                setup::draw(canvas, row, editing, self.draft.as_ref().unwrap_or(view.stored), &view.now.sense);
+                setup::draw(canvas, row, editing, self.draft.as_ref().unwrap_or(view.stored), &view.now);
             }
         }
     }

@@ -1,5 +1,6 @@
 //! The settings' screen: a list of figures, changed by the knob, stored by a hold, in force after the next start.
 
+use super::Moment;
 use super::draw::title;
 use super::lists::rows as list;
 use super::text::{self, Short, number, short};
@@ -9,6 +10,7 @@ use crate::lines::Coil;
 use crate::probes::Choice;
 use crate::sense::{self, Line};
 use crate::storage::Stored;
+use crate::storage::settings::MOST_PULSES;
 use copperhold_core::burst::Mains;
 use copperhold_core::guard::sense::Sense;
 use copperhold_core::probe::rtd::Pt100;
@@ -25,6 +27,8 @@ pub enum Row {
     Power(Element),
     /// Least volume over an element.
     Least(Element),
+    /// Volume of an element's vessel when it is brimful.
+    Brimful(Element),
     /// Hard limit of a vessel.
     Limit(Vessel),
     /// Boiling point.
@@ -35,6 +39,8 @@ pub enum Row {
     Display,
     /// Whether the rig has a sense line.
     Sense(Line),
+    /// Pulses per litre of the flow meter behind the mash pump.
+    Flow,
     /// How the contactor's line is driven.
     Coil,
     /// Look for one-wire thermometers.
@@ -43,7 +49,11 @@ pub enum Row {
     Back,
 }
 
-const ROWS: [Row; 21] = [
+/// A brimful volume above this was never told, mL; the first turn begins at a usual one.
+const BRIMFUL_UNKNOWN: u32 = 500_000;
+const BRIMFUL_USUAL: u32 = 40_000;
+
+const ROWS: [Row; 24] = [
     Row::Probe(Vessel::LiquorTank),
     Row::Probe(Vessel::MashTun),
     Row::Probe(Vessel::BoilKettle),
@@ -52,6 +62,8 @@ const ROWS: [Row; 21] = [
     Row::Power(Element::BoilKettle),
     Row::Least(Element::LiquorTank),
     Row::Least(Element::BoilKettle),
+    Row::Brimful(Element::LiquorTank),
+    Row::Brimful(Element::BoilKettle),
     Row::Limit(Vessel::LiquorTank),
     Row::Limit(Vessel::MashTun),
     Row::Limit(Vessel::BoilKettle),
@@ -63,6 +75,7 @@ const ROWS: [Row; 21] = [
     Row::Sense(Line::Current(Element::BoilKettle)),
     Row::Sense(Line::Level(Element::LiquorTank)),
     Row::Sense(Line::Level(Element::BoilKettle)),
+    Row::Flow,
     Row::Coil,
     Row::Back,
 ];
@@ -135,6 +148,13 @@ pub fn adjust(row: Row, stored: &mut Stored, by: i8) {
         Row::Least(element) => {
             let ml = draft.least_ml.get_mut(element);
             *ml = ml.saturating_add_signed(i32::from(by) * 500).clamp(1_000, 500_000);
+            let brimful = draft.greatest_ml.get_mut(element);
+            *brimful = (*brimful).max(*ml);
+        }
+        Row::Brimful(element) => {
+            let ml = draft.greatest_ml.get_mut(element);
+            let from = if *ml > BRIMFUL_UNKNOWN { BRIMFUL_USUAL } else { *ml };
+            *ml = from.saturating_add_signed(i32::from(by) * 500).min(BRIMFUL_UNKNOWN).max(*draft.least_ml.get(element));
         }
         Row::Limit(vessel) => {
             let limit = draft.limit.get_mut(vessel);
@@ -144,12 +164,13 @@ pub fn adjust(row: Row, stored: &mut Stored, by: i8) {
         Row::Mains => draft.mains = if draft.mains == Mains::Hz50 { Mains::Hz60 } else { Mains::Hz50 },
         Row::Display => stored.display = if stored.display == Chip::Ssd1306 { Chip::Sh1106 } else { Chip::Ssd1306 },
         Row::Sense(line) => stored.fitted.set(line, by > 0),
+        Row::Flow => stored.flow_per_litre = stored.flow_per_litre.saturating_add_signed(i16::from(by) * 10).min(MOST_PULSES),
         Row::Coil => stored.coil = if by > 0 { Coil::Pulses } else { Coil::Level },
         Row::FindOneWire | Row::Back => {}
     }
 }
 
-fn text_of(row: Row, stored: &Stored, now: &Sense) -> Short {
+fn text_of(row: Row, stored: &Stored, now: &Sense, flow_ml_per_min: u32) -> Short {
     let draft = &stored.draft;
     let name = |element: Element| text::name(element.vessel());
     match row {
@@ -162,6 +183,10 @@ fn text_of(row: Row, stored: &Stored, now: &Sense) -> Short {
             let tenths = i32::try_from(draft.least_ml.get(element) / 100).unwrap_or(0);
             short(&[name(element), " least ", &text::tenths(tenths), " L"])
         }
+        Row::Brimful(element) => match *draft.greatest_ml.get(element) {
+            ml if ml > BRIMFUL_UNKNOWN => short(&[name(element), " brimful unknown"]),
+            ml => short(&[name(element), " brimful ", &text::tenths(i32::try_from(ml / 100).unwrap_or(0)), " L"]),
+        },
         Row::Limit(vessel) => short(&[text::name(vessel), " limit ", &text::celsius(*draft.limit.get(vessel)), " C"]),
         Row::Boiling => short(&["Boils at ", &text::celsius(draft.boiling), " C"]),
         Row::Mains => short(&["Mains ", if draft.mains == Mains::Hz50 { "50" } else { "60" }, " Hz"]),
@@ -180,6 +205,11 @@ fn text_of(row: Row, stored: &Stored, now: &Sense) -> Short {
                 Line::Level(element) => short(&[name(element), " level ", state]),
             }
         }
+        // A meter in force says what it reads, so that it can be tried.
+        Row::Flow => {
+            let flow = text::tenths(i32::try_from(flow_ml_per_min / 100).unwrap_or(0));
+            short(&["Flow ", &number(u32::from(stored.flow_per_litre)), "/L ", &flow])
+        }
         Row::Coil => short(&["Coil by ", if stored.coil == Coil::Pulses { "pulses" } else { "level" }]),
         Row::FindOneWire => short(&["Find one-wire (hold)"]),
         Row::Back => short(&["Back"]),
@@ -187,7 +217,9 @@ fn text_of(row: Row, stored: &Stored, now: &Sense) -> Short {
 }
 
 /// Draws it.
-pub fn draw(canvas: &mut Canvas, at: u8, editing: bool, stored: &Stored, now: &Sense) {
+pub fn draw(canvas: &mut Canvas, at: u8, editing: bool, stored: &Stored, now: &Moment) {
     title(canvas, "SETUP: hold to store");
-    list(canvas, at, editing, ROWS.len(), |at| text_of(row(u8::try_from(at).unwrap_or(u8::MAX)), stored, now));
+    list(canvas, at, editing, ROWS.len(), |at| {
+        text_of(row(u8::try_from(at).unwrap_or(u8::MAX)), stored, &now.sense, now.flow_ml_per_min)
+    });
 }

@@ -18,6 +18,9 @@ use copperhold_core::units::{Celsius, Kelvin, Slope, Span, Watts};
 use copperhold_core::vessel::{PerElement, PerVessel, Vessel};
 use serde::{Deserialize, Serialize};
 
+/// The most pulses per litre that a flow meter may give: its pulses between two control ticks are counted in 16 bits with room to spare.
+pub const MOST_PULSES: u16 = 10_000;
+
 /// Everything that is set and everything that was learned.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Stored {
@@ -31,6 +34,8 @@ pub struct Stored {
     pub fitted: Fitted,
     /// How the contactor's line is driven.
     pub coil: Coil,
+    /// Pulses per litre of the flow meter behind the mash pump; zero: none fitted.
+    pub flow_per_litre: u16,
     /// Learned values.
     pub knowledge: Knowledge,
 }
@@ -71,11 +76,20 @@ pub fn safe_defaults() -> Stored {
         display: Chip::Ssd1306,
         fitted: Fitted::default(),
         coil: Coil::Level,
+        flow_per_litre: 0,
         knowledge: Knowledge::default(),
     }
 }
 
 impl Stored {
+    /// Pulses per litre of the flow meter, if it has its pin: a thermistor in the mash has the same one.
+    pub const fn flow_meter(&self) -> u16 {
+        match self.probes.mash_tun {
+            Choice::Thermistor { .. } => 0,
+            Choice::Rtd { .. } | Choice::OneWire { .. } => self.flow_per_litre,
+        }
+    }
+
     /// The checked figures. Thresholds of plausibility follow from the kinds of probe.
     ///
     /// # Errors
@@ -90,7 +104,7 @@ impl Stored {
 
     /// Encodes into `buffer`; gives what was used. `None` if it does not fit.
     pub fn encode<'a>(&self, buffer: &'a mut [u8]) -> Option<&'a [u8]> {
-        postcard::to_slice(&(Plain::from(self), Wiring::from(self)), buffer).ok().map(|used| &*used)
+        postcard::to_slice(&(Plain::from(self), Wiring::from(self), u32::from(self.flow_per_litre)), buffer).ok().map(|used| &*used)
     }
 
     /// Decodes and checks every figure. `None` on any doubt.
@@ -99,7 +113,10 @@ impl Stored {
         // A record of before the wiring was asked for ends here, and the rig has none of it.
         let (wiring, rest) =
             if rest.is_empty() { (Wiring::default(), rest) } else { postcard::take_from_bytes::<Wiring>(rest).ok()? };
-        let stored = plain.stored(&wiring)?;
+        // The same goes for the flow meter.
+        let (flow_per_litre, rest) = if rest.is_empty() { (0, rest) } else { postcard::take_from_bytes::<u32>(rest).ok()? };
+        let flow_per_litre = u16::try_from(flow_per_litre).ok().filter(|&pulses| pulses <= MOST_PULSES)?;
+        let stored = Stored { flow_per_litre, ..plain.stored(&wiring)? };
         (rest.is_empty() && stored.settings().is_ok()).then_some(stored)
     }
 }
@@ -212,6 +229,7 @@ impl Plain {
             display: if self.sh1106 { Chip::Sh1106 } else { Chip::Ssd1306 },
             fitted: Fitted::from_bits(wiring.fitted)?,
             coil: if wiring.coil_pulses { Coil::Pulses } else { Coil::Level },
+            flow_per_litre: 0,
             knowledge: Knowledge {
                 vessels: PerElement::build(|element| {
                     self.learned.get(element).map(|plain| {

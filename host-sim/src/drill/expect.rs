@@ -87,7 +87,7 @@ fn after(patience: Span) -> f64 {
 /// Whether a fault has a meaning in a phase.
 pub const fn applies(kind: Kind, phase: Phase) -> bool {
     match kind {
-        Kind::CoilFlowStops => matches!(phase, Phase::Mash),
+        Kind::CoilFlowStops | Kind::CoilFlowStopsWithMeter => matches!(phase, Phase::Mash),
         Kind::FullPowerByHand => matches!(phase, Phase::Idle | Phase::HeatUp | Phase::Hold),
         Kind::Nobody => matches!(phase, Phase::Idle | Phase::Hold),
         Kind::ElementOpen | Kind::ElementOpenWithCurrent | Kind::ContactorOpen => !matches!(phase, Phase::Idle),
@@ -139,6 +139,8 @@ pub fn expected(rig: &RigFile, bench: &Bench<Fault>, kind: Kind, phase: Phase) -
         Kind::ProbeGlitches | Kind::MainsSags | Kind::None => Expected::Borne { over_k: 2.0 },
         // Advice is given; meanwhile the tank may be sent as far above the mash as the cascade's limit.
         Kind::CoilFlowStops => Expected::Borne { over_k: 6.0 },
+        // The meter's second and a control tick; then nothing heats until a person has looked.
+        Kind::CoilFlowStopsWithMeter => Expected::Off { within_s: 1.5 },
         Kind::BrownOut | Kind::ClockStops | Kind::ClockJumps => Expected::Off { within_s: 0.3 },
         // The tick of the reset comes with the next control period.
         Kind::Hang => Expected::Off { within_s: WATCHDOG_S + 0.3 },

@@ -14,6 +14,9 @@ const PERIOD_S: f64 = 0.25;
 /// The watchdog resets a program that hangs after this long, s.
 pub const WATCHDOG_S: f64 = 0.5;
 
+/// A meter's word is about its last second.
+const METER_S: f64 = 1.0;
+
 /// A probe that hangs in the air follows it with a lag of some tens of seconds, if it is thin and wet, to minutes, in its well; common
 /// practice, no source. A drill draws from this range, s.
 pub const AIR_LAG_S: (f64, f64) = (15.0, 240.0);
@@ -151,6 +154,10 @@ impl Fault {
                 switches.sense.contactor = Some(outputs.contactor || welded);
             }
             Kind::ContactorOpen => switches.sense.contactor = Some(outputs.contactor && !self.begins(t_s)),
+            Kind::CoilFlowStopsWithMeter => {
+                let flowed = !self.begins(t_s) || t_s < self.at_s + METER_S;
+                switches.sense.flow = Some(outputs.pumps.mash && flowed);
+            }
             Kind::DryWithLevel => *switches.sense.covered.get_mut(self.element) = Some(!self.emptied),
             Kind::RelayShortedWithCurrent => {
                 let shorted = self.begins(t_s) && outputs.contactor;
@@ -240,7 +247,9 @@ impl Tamper for Fault {
                 let on = drive.element_on;
                 drive.element_on = PerElement { liquor_tank: on.boil_kettle, boil_kettle: on.liquor_tank };
             }
-            Kind::CoilFlowStops if self.begins(t_s) => brewery.set_flow(FlowShare { mash: 0.0, ..brewery.flow() }),
+            Kind::CoilFlowStops | Kind::CoilFlowStopsWithMeter if self.begins(t_s) => {
+                brewery.set_flow(FlowShare { mash: 0.0, ..brewery.flow() })
+            }
             Kind::MainsSags if self.effect_s.is_none() && self.begins(t_s) => {
                 let volts = brewery.network().rig().mains.volts;
                 brewery.set_mains_volts(volts * 0.9);

@@ -39,6 +39,8 @@ pub enum Kind {
     ProbeGlitches,
     /// H15: the flow through the coil stops.
     CoilFlowStops,
+    /// H15, H16: the same on a rig with a flow meter.
+    CoilFlowStopsWithMeter,
     /// H18, H28: the supply dips and the controller starts anew, key still on.
     BrownOut,
     /// H19: the program hangs with its outputs as they are, until the watchdog resets it half a second later; key still on.
@@ -65,7 +67,7 @@ pub enum Kind {
 
 impl Kind {
     /// All faults, without [`Kind::None`].
-    pub const ALL: [Kind; 28] = [
+    pub const ALL: [Kind; 29] = [
         Kind::Dry,
         Kind::DryWithLevel,
         Kind::Nobody,
@@ -84,6 +86,7 @@ impl Kind {
         Kind::ProbeGlitches,
         Kind::FullPowerByHand,
         Kind::CoilFlowStops,
+        Kind::CoilFlowStopsWithMeter,
         Kind::BrownOut,
         Kind::Hang,
         Kind::ClockStops,
@@ -117,6 +120,7 @@ impl Kind {
             Kind::ProbeGlitches => ("H13", "one wild sample a minute"),
             Kind::FullPowerByHand => ("H14", "full power by hand, past the limit"),
             Kind::CoilFlowStops => ("H15", "coil flow stops"),
+            Kind::CoilFlowStopsWithMeter => ("H15 H16", "coil flow stops, flow meter"),
             Kind::BrownOut => ("H18 H28", "supply dips, key on"),
             Kind::Hang => ("H19", "program hangs, key on"),
             Kind::ClockStops => ("H22", "clock stands still"),
@@ -157,14 +161,13 @@ impl Kind {
 }
 
 /// Rows of the hazard table that no fault between brewery and controller can show, and why: their tests are named in the table.
-pub const ELSEWHERE: [(&str, &str); 18] = [
+pub const ELSEWHERE: [(&str, &str); 17] = [
     ("H1", "no signal shows it: ground-fault protection and bonds"),
     ("H4", "foam shows in no thermometer; the slow approach to the boil is tested by itself"),
     (
         "H5",
         "cannot be said by the interlock's type; the lines are watched in every drill here, and every reachable state is searched",
     ),
-    ("H16", "no signal shows it: the pump's own protection"),
     ("H17", "refused when a file or a message is read"),
     ("H20", "no panic is linked; the handler is tested on the emulated board"),
     ("H21", "tested on the emulated board"),

@@ -232,6 +232,7 @@ fn coil(reader: &mut Reader<'_>, root: &Section<'_>, size_l: f64) -> Coil {
 
 fn pumps(reader: &mut Reader<'_>, root: &Section<'_>, size_l: f64) -> PumpRig {
     let section = reader.table(root, &keys::PUMPS);
+    let flow_meter = section.as_ref().and_then(|s| reader.yes_no(s, &keys::FLOW_METER)).unwrap_or(false);
     let mut get = |key, default| section.as_ref().and_then(|s| reader.quantity(s, key)).unwrap_or(default);
     PumpRig {
         mash_l_per_min: get(&keys::MASH_FLOW, defaults::pump_l_per_min(size_l)),
@@ -240,6 +241,7 @@ fn pumps(reader: &mut Reader<'_>, root: &Section<'_>, size_l: f64) -> PumpRig {
         wort_l_per_min: get(&keys::WORT_FLOW, defaults::pump_l_per_min(size_l)),
         hose_l: get(&keys::HOSE_VOLUME, defaults::hose_l(size_l)),
         hose_w_per_k: get(&keys::HOSE_LOSS, defaults::hose_w_per_k(size_l)),
+        flow_meter,
     }
 }
 

@@ -136,8 +136,17 @@ pub const WORT_FLOW: Key = quantity("wort", D::Flow, (0.5, 100.0), "8 L/min at 4
 pub const HOSE_VOLUME: Key = quantity("hose_volume", D::Volume, (0.0, 50.0), "1 L at 40 L, by size", "held in hoses and coil");
 pub const HOSE_LOSS: Key =
     quantity("hose_loss", D::Conductance, (0.0, 200.0), "9 W/K at 40 L, by size^(2/3)", "heat loss of the recirculation hoses");
-pub const PUMPS: Key =
-    table("pumps", &[&MASH_FLOW, &LIQUOR_FLOW, &RUN_OFF_FLOW, &WORT_FLOW, &HOSE_VOLUME, &HOSE_LOSS], "pumps and hoses");
+pub const FLOW_METER: Key = Key {
+    name: "flow_meter",
+    form: Form::YesNo,
+    default: "false",
+    about: "a turbine behind the mash pump tells the controller whether anything flows through the coil",
+};
+pub const PUMPS: Key = table(
+    "pumps",
+    &[&MASH_FLOW, &LIQUOR_FLOW, &RUN_OFF_FLOW, &WORT_FLOW, &HOSE_VOLUME, &HOSE_LOSS, &FLOW_METER],
+    "pumps and hoses",
+);
 
 pub const CHILLER_CONDUCTANCE: Key =
     quantity("conductance", D::Conductance, (10.0, 50_000.0), "1200 W/K at 40 L, by size^(2/3)", "overall conductance");

@@ -61,6 +61,9 @@ pub struct Truth {
     pub t_s: f64,
 }
 
+/// A turbine stands still below this flow, L/min; common practice, no source.
+const TURBINE_L_PER_MIN: f64 = 1.0;
+
 /// A simulated brewery.
 #[derive(Debug, Clone)]
 pub struct Brewery {
@@ -71,6 +74,8 @@ pub struct Brewery {
     /// Litres still to come from the tap.
     pub(super) tap_left_l: PerVessel<f64>,
     t_s: f64,
+    /// Turns of the meter behind the mash pump, as litres.
+    metered_l: f64,
     /// Heat content and liquid at the start.
     pub(super) start: (f64, f64),
     /// What hands carried out less what they brought in: heat in J, liquid in kg.
@@ -108,6 +113,7 @@ impl Brewery {
             foam: Foam::default(),
             tap_left_l: PerVessel::default(),
             t_s: 0.0,
+            metered_l: 0.0,
             start: (0.0, 0.0),
             by_hand: (0.0, 0.0),
             last: LastStep::default(),
@@ -134,6 +140,10 @@ impl Brewery {
             *self.tap_left_l.get_mut(v) -= tap_l.get(v);
         }
         self.t_s += dt_s;
+        let mash_l_per_min = if drive.pumps.mash { self.network.mash_l_per_min(&self.state) } else { 0.0 };
+        if mash_l_per_min >= TURBINE_L_PER_MIN {
+            self.metered_l += mash_l_per_min * dt_s / 60.0;
+        }
 
         let mean = |entry: usize| (self.state[entry] - before[entry]) / dt_s;
         self.last = LastStep {
@@ -151,6 +161,11 @@ impl Brewery {
         let kettle = self.network.kettle(&self.state);
         let vapour_w = self.last.kettle_vapour_kg_per_s * water::latent_heat(kettle.t_c);
         self.foam.step(dt_s, vapour_w, self.state[KETTLE_KG] / kettle.kg_per_l(), &self.network.pots.boil_kettle);
+    }
+
+    /// Litres that the turbine behind the mash pump has counted.
+    pub fn metered_l(&self) -> f64 {
+        self.metered_l
     }
 
     fn seen_c(&self) -> PerVessel<f64> {

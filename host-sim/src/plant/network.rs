@@ -227,17 +227,14 @@ impl Network {
         let bottom = layers[LAYERS - 1];
         let tun_liquid_l = state[TUN_KG] / tun_kg_per_l;
         let tun_l = tun_liquid_l + self.grain_kg * GRAIN_DISPLACES_L_PER_KG;
-        let tun_free_l = tun_liquid_l - self.grain_kg * GRAIN_HOLDS_L_PER_KG - self.pots.mash_tun.dead_space_l;
+        let tun_free_l = self.tun_free_l(tun_liquid_l);
         let pumped = |on: bool, l_per_min: f64, kg_per_l: f64, free_l: f64| {
-            if on { l_per_min * (1.0 / 60.0) * kg_per_l * ((free_l - FILM_KG) * (1.0 / STARVING_L)).clamp(0.0, 1.0) } else { 0.0 }
+            if on { l_per_min * (1.0 / 60.0) * kg_per_l * fed(free_l) } else { 0.0 }
         };
         let liquor_l_per_min = pumps.liquor_l_per_min * self.flow.liquor;
         let liquor = pumped(drive.pumps.liquor, liquor_l_per_min, tank_kg_per_l, tank_l - self.pots.liquor_tank.dead_space_l);
-        let (recirculates, mash_l_per_min) = match self.mash_return {
-            MashReturn::ToTun => (true, pumps.mash_l_per_min * self.flow.mash),
-            MashReturn::ToKettle => (false, pumps.run_off_l_per_min * self.flow.mash),
-        };
-        let mash = pumped(drive.pumps.mash, mash_l_per_min, tun_kg_per_l, tun_free_l);
+        let recirculates = self.mash_return == MashReturn::ToTun;
+        let mash = pumped(drive.pumps.mash, self.mash_pump_l_per_min(), tun_kg_per_l, tun_free_l);
         let wort_l_per_min = pumps.wort_l_per_min * self.flow.wort;
         let wort = pumped(drive.pumps.wort, wort_l_per_min, kettle_kg_per_l, kettle_l - self.pots.boil_kettle.dead_space_l);
 
@@ -319,6 +316,28 @@ impl Network {
         d
     }
 
+    /// Liquid in the tun that its pump can reach, L.
+    #[inline]
+    fn tun_free_l(&self, liquid_l: f64) -> f64 {
+        liquid_l - self.grain_kg * GRAIN_HOLDS_L_PER_KG - self.pots.mash_tun.dead_space_l
+    }
+
+    #[inline]
+    fn mash_pump_l_per_min(&self) -> f64 {
+        let pumps = &self.rig.pumps;
+        self.flow.mash
+            * match self.mash_return {
+                MashReturn::ToTun => pumps.mash_l_per_min,
+                MashReturn::ToKettle => pumps.run_off_l_per_min,
+            }
+    }
+
+    /// What the mash pump moves while it runs, L/min.
+    pub(super) fn mash_l_per_min(&self, state: &State) -> f64 {
+        let liquid_l = state[TUN_KG] / self.layers(state)[1].kg_per_l();
+        self.mash_pump_l_per_min() * fed(self.tun_free_l(liquid_l))
+    }
+
     /// The tun's layers: flow from top to bottom, exchange between neighbours, loss at the wall. Lid and bottom are charged to the first.
     #[inline]
     fn tun_rates(&self, state: &State, layers: &[Lump; LAYERS], level_l: f64, flows: &TunFlows, d: &mut State) -> (Leaving, f64) {
@@ -376,4 +395,10 @@ struct TunFlows {
     out_kg_per_s: f64,
     bed_mixes: bool,
     kg_per_l: f64,
+}
+
+/// Share of its flow that a pump makes of what it can reach: it fades as it draws air.
+#[inline]
+fn fed(free_l: f64) -> f64 {
+    ((free_l - FILM_KG) * (1.0 / STARVING_L)).clamp(0.0, 1.0)
 }

@@ -1,6 +1,6 @@
 //! The survey as comma-separated values: one line per rig.
 
-use super::{Contender, RigResult, Survey};
+use super::{RigResult, Survey};
 use crate::rig::ProbeKind;
 use std::fmt::Write;
 
@@ -38,20 +38,20 @@ const RIG: [&str; 27] = [
 pub fn csv(survey: &Survey) -> String {
     let mut out = RIG.join(",");
     out.push_str(",oracle_integral,trips");
-    for contender in Contender::ALL {
+    for contender in survey.contenders() {
         for figure in ["ratio", "settled", "overshoot_k", "hold_rms_k"] {
             let _ = write!(out, ",{}_{figure}", contender.key());
         }
     }
     out.push('\n');
     for rig in &survey.rigs {
-        out.push_str(&line(rig));
+        out.push_str(&line(survey, rig));
         out.push('\n');
     }
     out
 }
 
-fn line(rig: &RigResult) -> String {
+fn line(survey: &Survey, rig: &RigResult) -> String {
     let (draw, plant, tank) = (&rig.draw, &rig.plant, rig.draw.tank());
     let site = &draw.file.rig.site;
     let kind = match tank.probe.kind {
@@ -89,12 +89,11 @@ fn line(rig: &RigResult) -> String {
         format!("{:.2}", rig.least_s),
         learned(|l| f64::from(l.slope().micro()) * 1e-6, 6),
         learned(|l| l.lag().as_millis() as f64 * 1e-3, 2),
-        format!("{:.3}", rig.oracle.gain),
-        format!("{:.2}", rig.oracle.integral),
+        rig.oracle.map_or_else(String::new, |tuned| format!("{:.3}", tuned.gain)),
+        rig.oracle.map_or_else(String::new, |tuned| format!("{:.2}", tuned.integral)),
         rig.trips.iter().flatten().count().to_string(),
     ];
-    for contender in Contender::ALL {
-        let outcome = rig.outcomes.get(contender);
+    for outcome in survey.contenders().filter_map(|contender| rig.outcomes.get(contender)) {
         cells.push(format!("{:.4}", outcome.ratio));
         cells.push(u8::from(outcome.settled).to_string());
         cells.push(format!("{:.4}", outcome.overshoot_k));

@@ -1,5 +1,6 @@
 //! From rigs to a few figures.
 
+use super::limits::{self, Miss};
 use super::{Contender, Outcome, Survey};
 use copperhold_core::guard::Trip;
 
@@ -50,7 +51,7 @@ pub fn spread(values: impl Iterator<Item = f64>) -> Spread {
 impl Survey {
     /// One contender's outcomes, rig by rig.
     pub fn outcomes(&self, contender: Contender) -> impl Iterator<Item = &Outcome> {
-        self.rigs.iter().map(move |rig| rig.outcomes.get(contender))
+        self.rigs.iter().filter_map(move |rig| rig.outcomes.get(contender))
     }
 
     /// The spread of a measure over all rigs.
@@ -61,6 +62,16 @@ impl Survey {
     /// Rigs on which a contender was not in the band at the end.
     pub fn unsettled(&self, contender: Contender) -> usize {
         self.outcomes(contender).filter(|outcome| !outcome.settled).count()
+    }
+
+    /// Whoever heats, in the order of tables.
+    pub fn contenders(&self) -> impl Iterator<Item = Contender> {
+        self.field.contenders().iter().copied()
+    }
+
+    /// The aims for the worst rig that ours misses, and what limits it; empty unless the limits are in the field.
+    pub fn misses(&self) -> impl Iterator<Item = Miss> {
+        self.rigs.iter().flat_map(limits::misses)
     }
 
     /// Our heat-ups that tripped: the rig's number, which heat-up, and the trip.

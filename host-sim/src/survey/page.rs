@@ -1,7 +1,8 @@
 //! The survey as one page that needs nothing else. It is well-formed XML too.
 
 use super::plot::{chart, figure, is_ours, title};
-use super::{Contender, Measure, Survey, ranges};
+use super::text::MISSES_LEAD;
+use super::{Contender, Field, Measure, Survey, ranges};
 use crate::report::frame::Size;
 use crate::report::html::{dressed, section};
 use crate::report::measure::{duration, fixed};
@@ -30,7 +31,10 @@ pub fn page(survey: &Survey) -> String {
         );
     }
     section(&mut html, "worst-title", "Where we are worst", &worst(survey));
-    section(&mut html, "who-title", "Who heats", &who());
+    if survey.field == Field::Limits {
+        section(&mut html, "limits-title", "What limits ours", &limits(survey));
+    }
+    section(&mut html, "who-title", "Who heats", &who(survey));
     section(&mut html, "ranges-title", "What is drawn", &drawn());
     html.push_str("</main>\n");
     dressed("Survey of heat-ups", OWN_STYLE, &html)
@@ -87,7 +91,7 @@ fn figures(survey: &Survey) -> String {
         html.push_str("<th scope=\"col\">median</th><th scope=\"col\">95 %</th><th scope=\"col\">worst</th>");
     }
     html.push_str("<th scope=\"col\">not in</th><th scope=\"col\">behind</th></tr></thead><tbody>\n");
-    for contender in Contender::ALL {
+    for contender in survey.contenders() {
         let class = if is_ours(contender) { " class=\"ours\"" } else { "" };
         let _ = write!(html, "<tr{class}><th scope=\"row\">{}</th>", contender.label());
         for measure in Measure::ALL {
@@ -114,7 +118,9 @@ fn worst(survey: &Survey) -> String {
     for contender in [Contender::OursFirst, Contender::OursSecond] {
         for measure in Measure::ALL {
             let mut order: Vec<usize> = (0..survey.rigs.len()).collect();
-            let value = |index: usize| survey.rigs.get(index).map_or(0.0, |rig| measure.of(rig.outcomes.get(contender)));
+            let value = |index: usize| {
+                survey.rigs.get(index).and_then(|rig| rig.outcomes.get(contender)).map_or(0.0, |outcome| measure.of(outcome))
+            };
             order.sort_by(|a, b| value(*b).total_cmp(&value(*a)));
             for index in order.into_iter().take(WORST) {
                 if !numbers.contains(&index) {
@@ -129,7 +135,7 @@ fn worst(survey: &Survey) -> String {
          <th scope=\"col\">Ratio</th><th scope=\"col\">Over</th><th scope=\"col\">Hold</th><th scope=\"col\">Ratio 2</th><th scope=\"col\">Over 2</th></tr></thead><tbody>\n",
     );
     for rig in numbers.into_iter().filter_map(|index| survey.rigs.get(index)) {
-        let (draw, first, second) = (&rig.draw, rig.outcomes.get(Contender::OursFirst), rig.outcomes.get(Contender::OursSecond));
+        let (draw, first, second) = (&rig.draw, rig.outcomes.first(), rig.outcomes.second());
         let cells = [
             format!("{} L", fixed(draw.litres, 0)),
             format!("{} kW", fixed(rig.plant.power_w / 1000.0, 1)),
@@ -155,6 +161,15 @@ fn worst(survey: &Survey) -> String {
     html
 }
 
+fn limits(survey: &Survey) -> String {
+    let mut html = format!("<p class=\"quiet\">{MISSES_LEAD}</p>\n<ul>\n");
+    for miss in survey.misses() {
+        let _ = writeln!(html, "<li>{}</li>", escape(&miss.to_string()));
+    }
+    html.push_str("</ul>\n");
+    html
+}
+
 const fn probe(kind: ProbeKind) -> &'static str {
     match kind {
         ProbeKind::Pt100 => "Pt100",
@@ -163,9 +178,9 @@ const fn probe(kind: ProbeKind) -> &'static str {
     }
 }
 
-fn who() -> String {
+fn who(survey: &Survey) -> String {
     let mut html = String::from("<dl class=\"who\">\n");
-    for contender in Contender::ALL {
+    for contender in survey.contenders() {
         let _ = writeln!(html, "<dt>{}</dt><dd>{}</dd>", contender.label(), escape(contender.about()));
     }
     html.push_str("</dl>\n");

@@ -66,7 +66,7 @@ pub(super) fn figure(measure: Measure, value: f64) -> String {
 pub(super) fn chart(survey: &Survey, measure: Measure, size: Size) -> String {
     let axis = Axis::of(measure);
     let right = size.width() - SIDE;
-    let bottom = TOP + ROW * Contender::ALL.len() as f64;
+    let bottom = TOP + ROW * survey.contenders().count() as f64;
     let mut svg = Svg::open(&Opening {
         class: &format!("chart {}", size.key()),
         id: &format!("{}-{}", key(measure), size.key()),
@@ -82,7 +82,7 @@ pub(super) fn chart(survey: &Survey, measure: Measure, size: Size) -> String {
         svg.line("grid", (x, TOP), (x, bottom));
         svg.text("faint", Anchor::Middle, (x, bottom + 17.0), text);
     }
-    for (index, contender) in Contender::ALL.into_iter().enumerate() {
+    for (index, contender) in survey.contenders().enumerate() {
         row(&mut svg, survey, contender, measure, TOP + ROW * index as f64, right);
     }
     svg.finish()
@@ -98,7 +98,13 @@ fn key(measure: Measure) -> &'static str {
 
 fn row(svg: &mut Svg, survey: &Survey, contender: Contender, measure: Measure, top: f64, right: f64) {
     let axis = Axis::of(measure);
-    let whose = if is_ours(contender) { "ours" } else { "rival" };
+    let whose = if is_ours(contender) {
+        "ours"
+    } else if contender.is_limit() {
+        "limit"
+    } else {
+        "rival"
+    };
     let spread = survey.spread(contender, measure);
     let floor = top + ROW - 8.0;
     svg.line("grid", (SIDE, floor), (right, floor));
@@ -116,8 +122,5 @@ fn row(svg: &mut Svg, survey: &Survey, contender: Contender, measure: Measure, t
 
 /// Whether it is ours.
 pub(super) const fn is_ours(contender: Contender) -> bool {
-    match contender {
-        Contender::OursFirst | Contender::OursSecond => true,
-        Contender::Oracle | Contender::Simc | Contender::ZieglerNichols | Contender::PidCrate | Contender::Thermostat => false,
-    }
+    matches!(contender, Contender::OursFirst | Contender::OursSecond)
 }

@@ -1,8 +1,11 @@
 //! The survey on a terminal.
 
-use super::{Contender, Measure, Survey, ranges};
+use super::{Contender, Field, Measure, Survey, ranges};
 use crate::report::measure::fixed;
 use std::fmt::Write;
+
+/// Leads to what limits ours.
+pub(super) const MISSES_LEAD: &str = "Aims for the worst rig that ours misses (first: 1.06 and 0.25 K; second: 1.02 and 0.15 K), ratio and overshoot, and what limits it:";
 
 /// Decimals of a figure of a measure.
 fn decimals(measure: Measure) -> usize {
@@ -26,7 +29,7 @@ pub fn table(survey: &Survey) -> String {
     );
     let heads = |width: usize| ["median", "95 %", "worst"].map(|head| format!("{head:>width$}")).join(" ");
     let _ = writeln!(out, "{:<21}  {:>24}  {:>20}  {:>20}  {:>5}  {:>6}", "", heads(8), heads(6), heads(6), "in", "ours");
-    for contender in Contender::ALL {
+    for contender in survey.contenders() {
         let columns = Measure::ALL.map(|measure| {
             let spread = survey.spread(contender, measure);
             let width = decimals(measure) + if measure == Measure::Ratio { 4 } else { 3 };
@@ -49,6 +52,12 @@ pub fn table(survey: &Survey) -> String {
     );
     for (number, which, trip) in survey.trips() {
         let _ = writeln!(out, "Rig {number}, {which} heat-up, TRIPPED: {trip}");
+    }
+    if survey.field == Field::Limits {
+        let _ = writeln!(out, "\n{}", MISSES_LEAD);
+        for miss in survey.misses() {
+            let _ = writeln!(out, "{miss}");
+        }
     }
     out
 }

@@ -174,6 +174,12 @@ impl Ramp {
         Ramp { least_s: plant.now_s(), kept }
     }
 
+    /// The latest kept place that is not after a time.
+    pub fn at(&self, now_s: f64) -> Option<&Plant> {
+        let past = self.kept.partition_point(|(_, plant)| plant.now_s() <= now_s);
+        self.kept.get(past.saturating_sub(1)).map(|(_, plant)| plant)
+    }
+
     /// The latest place before which no reading came nearer to the target than `error_k`.
     fn before(&self, target_c: f64, error_k: f64) -> Option<&Plant> {
         let past = self.kept.partition_point(|(highest_c, _)| target_c - highest_c > error_k);

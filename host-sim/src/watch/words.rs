@@ -84,7 +84,7 @@ pub fn remedy(cause: &str) -> &'static str {
 
 /// Every trip there can be.
 pub fn every_trip() -> Vec<Trip> {
-    let mut all = vec![Trip::StopLoop, Trip::Clock, Trip::ContactorStuck, Trip::ContactorOpen, Trip::Alone];
+    let mut all = vec![Trip::StopLoop, Trip::Clock, Trip::ContactorStuck, Trip::ContactorOpen, Trip::Astray, Trip::Alone];
     for vessel in Vessel::ALL {
         all.extend([Trip::OverTemperature(vessel), Trip::Fell(vessel)]);
         all.extend(ProbeFault::ALL.map(|fault| Trip::Probe(vessel, fault)));

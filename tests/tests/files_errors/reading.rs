@@ -122,6 +122,10 @@ fn values_of_the_wrong_type() {
     rig("liquor_tank = \"big\"\n", &[(ProblemKind::WrongType, 1, 15, &["`liquor_tank` cannot be text", "a table"])]);
     rig("[liquor_tank]\nlid = \"yes\"\n", &[(ProblemKind::WrongType, 2, 7, &["true or false", "write lid = true"])]);
     rig(
+        "liquor_tank = {}\n[pumps]\nflow_meter = 450\n",
+        &[(ProblemKind::WrongType, 3, 14, &["true or false", "write flow_meter = true"])],
+    );
+    rig(
         "[liquor_tank]\nelement = [1]\n",
         &[(ProblemKind::WrongType, 2, 11, &["`element` cannot be a list", "a power in quotes, or a table"])],
     );

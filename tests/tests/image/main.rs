@@ -1,8 +1,10 @@
 //! The image that is flashed, in the emulator.
 
+mod campaign;
 mod day;
 mod figures;
 mod flood;
+mod flow;
 mod host;
 mod sense;
 mod stack;

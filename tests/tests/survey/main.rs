@@ -2,4 +2,5 @@
 
 mod draws;
 mod figures;
+mod limits;
 mod rivals;

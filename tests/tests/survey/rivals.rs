@@ -3,7 +3,7 @@
 use copperhold::plant::Figures;
 use copperhold::survey::rivals::{CratePid, Gains, Pi, Thermostat, simc, ziegler_nichols};
 use copperhold::survey::trial::{Plant, Ramp, free, pi, tick_s};
-use copperhold::survey::{Contender, Draw, survey_rig};
+use copperhold::survey::{Contender, Draw, Field, survey_rig};
 
 const KETTLE: Figures = Figures { power_w: 5500.0, climb_k_per_s: 0.0348, lag_s: 20.0, standing_duty: 0.1 };
 
@@ -126,7 +126,7 @@ fn all_trials_of_a_rig_see_the_same_noise() {
 /// No rival on the same rig does exactly what another does.
 #[test]
 fn every_contender_is_really_run() {
-    let rig = survey_rig(0, 2);
+    let rig = survey_rig(0, 2, Field::Limits);
     for (index, one) in Contender::ALL.into_iter().enumerate() {
         for other in Contender::ALL.into_iter().skip(index + 1) {
             assert_ne!(rig.outcomes.get(one), rig.outcomes.get(other), "{} and {}", one.label(), other.label());

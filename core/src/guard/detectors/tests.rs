@@ -67,6 +67,8 @@ impl Bench {
             sense: self.sense,
             learned: PerElement::default(),
             attended: true,
+            coil: false,
+            acknowledge: false,
         })
     }
 
@@ -313,4 +315,14 @@ fn the_lines_are_told_what_was_off_and_what_was_full() {
     bench.sense.covered.liquor_tank = Some(false);
     bench.fire(Element::LiquorTank, Duty::FULL);
     assert!(bench.tick().hold);
+}
+
+#[test]
+fn h32_a_pad_astray_trips_in_the_tick_that_tells_of_it_and_before_anything_else() {
+    let mut rig = Bench::new();
+    assert_eq!(rig.tick().trip, None);
+    rig.report.astray = true;
+    rig.report.contactor = false;
+    rig.sense.contactor = Some(true);
+    assert_eq!(rig.run(TICK.times(4)), Some(Trip::Astray));
 }

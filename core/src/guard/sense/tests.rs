@@ -11,6 +11,7 @@ fn heating_tank() -> SenseFacts {
             contactor: Some(true),
             current: PerElement { liquor_tank: Some(true), boil_kettle: Some(false) },
             covered: PerElement { liquor_tank: Some(true), boil_kettle: Some(true) },
+            flow: None,
         },
         contactor: true,
         off: PerElement { liquor_tank: false, boil_kettle: true },

@@ -29,10 +29,14 @@ mod family;
 mod sums;
 
 use super::settle::ratio_of;
+use super::{HeatConfig, Learned};
+use crate::units::Slope;
 use crate::wide::Product;
 use family::Family;
 use sums::{Shared, Terms};
 
+/// Lag assumed before anything is known.
+pub const UNKNOWN_LAG_US: i64 = 60_000_000;
 /// Length of a step, us.
 pub const STEP_US: i64 = 1_000_000;
 /// Stages of the two shapes: a soft bend and a sharp one.
@@ -78,6 +82,25 @@ pub struct Prior {
     pub lag_us: i64,
     /// Whether it was learned on a vessel, or is only the rig's bound.
     pub known: bool,
+}
+
+impl Prior {
+    /// The record, or what the rig's figures say. A coil may draw so much heat that a known vessel seems slower than its brimful volume allows,
+    /// so that bounds only a vessel nobody knows.
+    pub fn of(learned: Option<Learned>, config: &HeatConfig) -> Prior {
+        let raw = |slope: Slope| raw_of_slope(i64::from(slope.fixed().to_bits()));
+        match learned {
+            Some(l) => Prior {
+                raw: raw(l.slope()).min(raw(config.max_slope())),
+                least: 0,
+                lag_us: i64::try_from(l.lag().as_micros()).unwrap_or(UNKNOWN_LAG_US),
+                known: true,
+            },
+            None => {
+                Prior { raw: raw(config.usual_slope()), least: raw(config.least_slope()), lag_us: UNKNOWN_LAG_US, known: false }
+            }
+        }
+    }
 }
 
 /// What is left to do of a step. The reading is with the loss added back, Q32 K.
