@@ -3,7 +3,7 @@
 
 use copperhold::bench::{Bench, Tamper};
 use copperhold::drill::scene::{Phase, scene};
-use copperhold::drill::{self, Fault, Kind, Outcome, PAST_LIMIT_K, SHEATH_LIMIT_C};
+use copperhold::drill::{self, Expected, Fault, Kind, Outcome, PAST_LIMIT_K, SHEATH_LIMIT_C};
 use copperhold::files::{self, RigFile};
 use copperhold::plant::{Brewery, Drive};
 use copperhold_core::fast::Outputs;
@@ -59,45 +59,13 @@ fn campaign() -> (Vec<RigFile>, Vec<Outcome>) {
     (jobs.into_iter().map(|(rig, _)| rig).collect(), outcomes)
 }
 
-/// What two hundred drawn breweries found and is not mended: fault, phase, brewery.
-///
-/// - A relay that shorts in a heat-up, and a probe that slips out at a changeover: water up to 4.1 K past its limit before the trip, where much
-///   heat is on its way behind a lag of minutes.
-/// - Half a relay in a mash, a probe out in a heat-up: found, but later than the limit, or not in half an hour; the water stays below its
-///   limit, or at the boil.
-/// - A false trip late in a changeover: brewery 26 without any fault and with wild samples, brewery 71 with mains that sag.
-/// - Mains that sag by a tenth: once 3.4 K over the target.
-const MISSED: [(Kind, Phase, u32); 14] = [
-    (Kind::MainsSags, Phase::HeatUp, 20),
-    (Kind::ProbeGlitches, Phase::Changeover, 26),
-    (Kind::None, Phase::Changeover, 26),
-    (Kind::RelayHalfShorted, Phase::Mash, 27),
-    (Kind::RelayHalfShorted, Phase::Mash, 29),
-    (Kind::ProbeOut, Phase::Changeover, 39),
-    (Kind::MainsSags, Phase::Changeover, 71),
-    (Kind::RelayHalfShorted, Phase::Mash, 73),
-    (Kind::RelayHalfShorted, Phase::Mash, 85),
-    (Kind::RelayHalfShorted, Phase::Mash, 89),
-    (Kind::RelayShorted, Phase::HeatUp, 121),
-    (Kind::ProbeOut, Phase::Changeover, 136),
-    (Kind::RelayHalfShorted, Phase::Mash, 157),
-    (Kind::ProbeOut, Phase::HeatUp, 193),
-];
-
-fn is_missed(outcome: &Outcome) -> bool {
-    MISSED.iter().any(|&(kind, phase, number)| {
-        (outcome.kind, outcome.phase, outcome.rig.as_str()) == (kind, phase, format!("drawn {number} with seed 1").as_str())
-    })
-}
-
 #[test]
 fn t10_every_fault_is_met_as_expected_and_every_detector_fires() {
     let (rigs, outcomes) = campaign();
     // C3: a drill whose fault never took effect shows nothing.
     for outcome in &outcomes {
         assert!(outcome.injected, "not injected: {outcome:?}");
-        // An exception that is not needed any more is to be struck.
-        assert_ne!(outcome.passed, is_missed(outcome), "passed, and whether it should: {outcome:?}");
+        assert!(outcome.passed, "{outcome:?}");
     }
     for rig in &rigs {
         for kind in Kind::ALL {
@@ -113,8 +81,7 @@ fn t10_every_fault_is_met_as_expected_and_every_detector_fires() {
         let quiet = outcomes.iter().filter(|o| o.kind == Kind::None && o.rig == rig.rig.name).count();
         assert_eq!(quiet, Phase::ALL.len(), "and each phase without a fault");
     }
-    let sound: Vec<Outcome> = outcomes.iter().filter(|o| !is_missed(o)).cloned().collect();
-    figures_hold(&sound);
+    figures_hold(&outcomes);
 
     let mut fired: BTreeSet<String> = outcomes.iter().filter_map(|o| o.trip).map(|(trip, _)| trips::name_of(trip)).collect();
     let hot = rare(&rigs[0], Phase::Mash, 30.0);
@@ -131,7 +98,9 @@ fn figures_hold(outcomes: &[Outcome]) {
     assert_eq!(outcomes.iter().filter(|o| o.is_unsafe()).count(), 0, "unsafe outcomes where software must act");
     for o in of(&[Kind::RelayShorted, Kind::RelayHalfShorted, Kind::RelayShortedWithCurrent]) {
         assert!(o.past_limit_k <= PAST_LIMIT_K, "{} K past a limit: {o:?}", o.past_limit_k);
-        assert!(o.trip.is_some() || matches!(o.phase, Phase::NearBoil | Phase::Boil), "not detected: {o:?}");
+        // Half of the power may be no more than a mash loses: the water then stays where it was sent.
+        let harmless = matches!(o.expected, Expected::Harmless { .. });
+        assert!(o.trip.is_some() || harmless || matches!(o.phase, Phase::NearBoil | Phase::Boil), "not detected: {o:?}");
     }
     for o in of(&[Kind::ProbeOut, Kind::DryWithLevel]) {
         assert!(o.sheath_c < SHEATH_LIMIT_C, "a sheath at {} degrees Celsius: {o:?}", o.sheath_c);

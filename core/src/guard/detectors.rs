@@ -152,7 +152,7 @@ impl Detectors {
             applied: *facts.report.applied.get(element),
             learned: *facts.learned.get(element),
             drained: element == Element::LiquorTank && facts.pumps.mash && mash_takes,
-            may_come_from: if fed { hottest_other(vessel, facts.readings) } else { None },
+            may_come_from: if fed { hottest_source(vessel, facts.readings) } else { None },
         })?;
         watch.forget();
         Some(match finding {
@@ -162,8 +162,15 @@ impl Detectors {
     }
 }
 
-fn hottest_other(vessel: Vessel, readings: &PerVessel<Reading>) -> Option<Celsius> {
-    Vessel::ALL.iter().filter(|&&other| other != vessel).filter_map(|&other| readings.get(other).ok()).max()
+/// The hottest vessel that heat can come from. Into the tank only the coil leads: the kettle's temperature explains nothing there, and lies
+/// above the tank's limit.
+fn hottest_source(vessel: Vessel, readings: &PerVessel<Reading>) -> Option<Celsius> {
+    let sources: &[Vessel] = match vessel {
+        Vessel::LiquorTank => &[Vessel::MashTun],
+        Vessel::MashTun => &[Vessel::LiquorTank, Vessel::BoilKettle],
+        Vessel::BoilKettle => &[Vessel::LiquorTank, Vessel::MashTun],
+    };
+    sources.iter().filter_map(|&source| readings.get(source).ok()).max()
 }
 
 #[cfg(test)]

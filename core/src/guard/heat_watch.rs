@@ -40,8 +40,8 @@ const NEAR_BOIL: Kelvin = Kelvin::from_milli(8_000);
 /// A reading that turns back by less than this is noise: eight standard deviations of a poor probe's after the median filter. Less, and
 /// noise alone would pay every debt.
 const NOISE: Kelvin = Kelvin::from_milli(600);
-/// What a purse holds. Full power on a brimful 40 L and 5.5 kW is then forgiven for two minutes of cold water.
-pub const PURSE: Kelvin = Kelvin::from_milli(1_200);
+/// What a purse holds. Full power on a brimful 40 L and 5.5 kW is then forgiven for fifty seconds of cold water.
+pub const PURSE: Kelvin = Kelvin::from_milli(500);
 /// Faster than this many times the steepest climb, and by more than this in one tick, is a pour; it settles within this time.
 const LEAP_FACTOR: I16F16 = I16F16::lit("4");
 const LEAP: Kelvin = Kelvin::from_milli(400);
@@ -50,8 +50,9 @@ const POUR_SETTLES: Span = Span::from_secs(60);
 const SECOND: Span = Span::from_secs(1);
 /// A tick counts as no longer than this.
 const LONGEST_TICK: Span = Span::from_mins(60);
-/// Lag where none was learned.
+/// Lag where none was learned, and the least that is believed of one that was.
 const UNKNOWN_LAG: Span = Span::from_secs(60);
+const LEAST_LAG: Span = Span::from_secs(30);
 
 /// What is known of the vessel.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -94,6 +95,9 @@ pub enum Finding {
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct HeatWatch {
     bounds: Bounds,
+    /// The steepest climb and the longest lag that were ever learned: one lesson may be wrong, and too short a lag would call heat that was
+    /// asked for unasked.
+    taught: Option<(Slope, Span)>,
     /// Work in microseconds, and what of it has surely arrived.
     work_us: i64,
     arrived: LagChain<2>,
@@ -117,6 +121,7 @@ impl HeatWatch {
     pub const fn new(bounds: Bounds) -> HeatWatch {
         HeatWatch {
             bounds,
+            taught: None,
             work_us: 0,
             arrived: LagChain::settled(0),
             ceiling: None,
@@ -147,7 +152,7 @@ impl HeatWatch {
 
     /// Looks at one tick.
     pub fn tick(&mut self, facts: &HeatFacts) -> Option<Finding> {
-        let lag = facts.learned.map_or(UNKNOWN_LAG, |(_, lag)| lag);
+        let lag = self.longest_lag(facts);
         let way = self.on_its_way(facts, lag);
         if self.is_unasked(facts, way) {
             Some(Finding::UnaskedHeat)
@@ -158,6 +163,15 @@ impl HeatWatch {
         }
     }
 
+    /// Takes note of what was learned.
+    fn longest_lag(&mut self, facts: &HeatFacts) -> Span {
+        if let Some((climb, lag)) = facts.learned {
+            let (steepest, longest) = self.taught.unwrap_or((climb, LEAST_LAG));
+            self.taught = Some((steepest.max(climb), longest.max(lag)));
+        }
+        self.taught.map_or(UNKNOWN_LAG, |(_, lag)| lag)
+    }
+
     /// The most that commanded heat may still raise the reading.
     fn on_its_way(&mut self, facts: &HeatFacts, lag: Span) -> Kelvin {
         let work = facts.elapsed.share(facts.applied);
@@ -165,7 +179,9 @@ impl HeatWatch {
         let longest = one_and_a_half(lag);
         let arrived_us = self.arrived.tick(micros(facts.elapsed), micros(longest), self.work_us);
         let way_us = u64::try_from(self.work_us.saturating_sub(arrived_us)).unwrap_or(0);
-        self.bounds.fastest.over(Span::from_micros(way_us))
+        // Half as steep again as was learned: the filling changes between heat-ups.
+        let steepest = self.taught.map_or(self.bounds.fastest, |(climb, _)| half_as_steep_again(climb).min(self.bounds.fastest));
+        steepest.over(Span::from_micros(way_us))
     }
 
     fn is_unasked(&mut self, facts: &HeatFacts, way: Kelvin) -> bool {
@@ -239,6 +255,11 @@ const PURSE_FULL: i64 = finely(PURSE);
 /// A difference in the unit of the debt.
 const fn finely(kelvin: Kelvin) -> i64 {
     (kelvin.fixed().to_bits() as i64).saturating_mul(1_000_000 << 8)
+}
+
+fn half_as_steep_again(slope: Slope) -> Slope {
+    let bits = slope.fixed().to_bits();
+    Slope::from_fixed(fixed::types::I8F24::from_bits(bits.saturating_add(bits / 2)))
 }
 
 fn one_and_a_half(span: Span) -> Span {

@@ -21,6 +21,9 @@ pub struct Args {
     /// Besides, breweries drawn at random: 22 to 89 L, 2 to 5.5 kW, any probe, lag, noise and room. Each is drilled once.
     #[arg(long, value_name = "N", default_value_t = 10)]
     drawn_rigs: u32,
+    /// Another number draws other breweries.
+    #[arg(long, value_name = "SEED", default_value_t = 1)]
+    drawn_seed: u64,
     /// Seeds per rig: each gives other fillings, targets and moments.
     #[arg(long, value_name = "N", default_value_t = 2)]
     seeds: u64,
@@ -47,7 +50,7 @@ const SHIPPED: [(&str, &str, &str); 2] = [
 pub fn run(args: &Args) -> Result<ExitCode, Failure> {
     let rigs = load(args)?;
     let shipped = rigs.iter().flat_map(|rig| (1..=args.seeds).map(move |seed| (rig.clone(), seed)));
-    let drawn = (0..args.drawn_rigs).map(|number| (drill::draw::rig(number, 1), u64::from(number)));
+    let drawn = (0..args.drawn_rigs).map(|number| (drill::draw::rig(number, args.drawn_seed), u64::from(number)));
     let jobs: Vec<(RigFile, u64)> = shipped.chain(drawn).collect();
     let drills: Result<Vec<Vec<Outcome>>, _> =
         jobs.par_iter().progress_with(bar(jobs.len(), "rigs")).map(|(rig, seed)| drill::all_of(rig, *seed)).collect();

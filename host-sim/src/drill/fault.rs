@@ -40,7 +40,8 @@ pub struct Fault {
     pub power_w: f64,
     veil: Veil,
     air_c: f64,
-    air_lag_s: f64,
+    /// With what lag a probe out of the liquid follows the air, s.
+    pub air_lag_s: f64,
     held: Option<Celsius>,
     /// The probe in the air, degrees Celsius.
     aired_c: Option<f64>,

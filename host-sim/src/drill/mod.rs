@@ -88,7 +88,7 @@ impl Outcome {
         let hot = self.past_limit_k > self.may_pass_k;
         let harmed = match self.expected {
             Expected::Unseen(_) => self.kind.hides_behind_full_power() && hot,
-            Expected::Trip { .. } | Expected::Off { .. } | Expected::Borne { .. } | Expected::Cold => {
+            Expected::Trip { .. } | Expected::Off { .. } | Expected::Borne { .. } | Expected::Harmless { .. } => {
                 hot || self.sheath_c >= SHEATH_LIMIT_C
             }
         };
@@ -99,7 +99,7 @@ impl Outcome {
     pub fn took_s(&self) -> Option<f64> {
         match self.expected {
             Expected::Off { .. } => Some(self.heated_for_s),
-            Expected::Trip { .. } | Expected::Borne { .. } | Expected::Cold | Expected::Unseen(_) => {
+            Expected::Trip { .. } | Expected::Borne { .. } | Expected::Harmless { .. } | Expected::Unseen(_) => {
                 self.trip.as_ref().map(|(_, after_s)| *after_s)
             }
         }

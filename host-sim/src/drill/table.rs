@@ -44,7 +44,7 @@ pub fn cell(outcomes: &[Outcome], kind: Kind, phase: Phase) -> Option<Cell> {
         match outcome.expected {
             Expected::Off { .. } => cell.off = true,
             Expected::Unseen(why) => cell.unseen = Some(why),
-            Expected::Trip { .. } | Expected::Borne { .. } | Expected::Cold => {}
+            Expected::Trip { .. } | Expected::Borne { .. } | Expected::Harmless { .. } => {}
         }
         cell.water_c = cell.water_c.max(outcome.water_c);
         cell.sheath_c = cell.sheath_c.max(outcome.sheath_c);

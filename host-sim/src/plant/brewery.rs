@@ -284,6 +284,12 @@ impl Brewery {
         self.network.pots.get(element.vessel()).standing_loss_w(t_c, litres)
     }
 
+    /// What all vessels and hoses lose to the room just now, evaporation included, W.
+    pub fn losing_w(&self) -> f64 {
+        let rates = self.network.rates(&self.state, &Drive::default(), &PerVessel::default());
+        rates[LOST_J] + rates[VAPOUR_J]
+    }
+
     /// Least possible time to heat a vessel's present filling at full power, with its true heat capacity (sheath included) and loss, s.
     ///
     /// `integral of C(t) / (P - loss(t)) dt`. The time the sheath takes to warm up at the start is left out, so no heat-up can be faster.

@@ -1,6 +1,6 @@
 //! Step functions with one defect each, as somebody might write them on a bad day.
 
-use super::{Watch, real_guard};
+use super::machine::{TICK, Watch, fresh_guard, real_guard};
 use crate::gate::{Gate, Steps};
 use copperhold_core::arming::{self, Panel};
 use copperhold_core::fast::{self, Lease, Switches};
@@ -77,7 +77,7 @@ pub fn all() -> Vec<Mutant> {
             |guard, facts| {
                 let first = guard.latch();
                 let verdict = guard.tick(facts, |_| {});
-                let mut fresh = super::fresh_guard();
+                let mut fresh = fresh_guard();
                 let second = (fresh.tick(facts, |_| {}) == Verdict::Tripped).then(|| fresh.latch()).flatten();
                 if first.is_some() && second.is_some() {
                     *guard = fresh;
@@ -89,7 +89,7 @@ pub fn all() -> Vec<Mutant> {
         interlock(
             "the dead time is one tick short",
             |state, elapsed, allowed, request, timing| match interlock::next(state, elapsed, allowed, request, timing) {
-                I::Changeover { left } if matches!(state, I::Granted(_)) => I::Changeover { left: left.less(super::TICK) },
+                I::Changeover { left } if matches!(state, I::Granted(_)) => I::Changeover { left: left.less(TICK) },
                 next => next,
             },
             &[DEAD_TIME],
@@ -257,7 +257,7 @@ pub fn all() -> Vec<Mutant> {
             |guard: &mut Guard, facts: &Facts| {
                 let before = guard.latch();
                 let verdict = guard.tick(facts, |_| {});
-                if before.is_some() && facts.acknowledge { (*guard = super::fresh_guard(), Verdict::Clear).1 } else { verdict }
+                if before.is_some() && facts.acknowledge { (*guard = fresh_guard(), Verdict::Clear).1 } else { verdict }
             },
             &[LATCH],
         ),

@@ -207,17 +207,22 @@ fn a_missing_reading_takes_no_evidence_away_and_gives_none() {
     assert_eq!(seen, undisturbed + 1);
 }
 
-/// The quiet tank warms by 10 mK a tick beside a kettle of 66 degrees Celsius: where it trips.
-fn warms(prepare: impl FnOnce(&mut Bench)) -> Option<i32> {
+/// A quiet vessel warms by 10 mK a tick beside others at these temperatures: where it trips.
+fn warms_beside(element: Element, others: &[(Vessel, i32)], prepare: impl FnOnce(&mut Bench)) -> Option<i32> {
     let mut bench = Bench::new();
-    bench.read(Vessel::LiquorTank, 40_000);
-    bench.read(Vessel::BoilKettle, 66_000);
-    bench.fire(Element::LiquorTank, Duty::from_basis_points(1));
+    bench.read(element.vessel(), 40_000);
+    others.iter().for_each(|&(other, milli)| bench.read(other, milli));
+    bench.fire(element, Duty::from_basis_points(1));
     bench.tick();
-    bench.fire(Element::LiquorTank, Duty::ZERO);
+    bench.fire(element, Duty::ZERO);
     prepare(&mut bench);
-    let found = bench.drift(Vessel::LiquorTank, 10_000, Span::from_mins(20));
-    found.map(|(trip, milli)| if trip == Trip::UnaskedHeat(Element::LiquorTank) { milli } else { panic!("{trip}") })
+    let found = bench.drift(element.vessel(), 10_000, Span::from_mins(20));
+    found.map(|(trip, milli)| if trip == Trip::UnaskedHeat(element) { milli } else { panic!("{trip}") })
+}
+
+/// The tank, beside a mash of 66 degrees Celsius and a kettle near its boil.
+fn warms(prepare: impl FnOnce(&mut Bench)) -> Option<i32> {
+    warms_beside(Element::LiquorTank, &[(Vessel::MashTun, 66_000), (Vessel::BoilKettle, 95_000)], prepare)
 }
 
 /// A minute without heat, and the peak is forgotten; a tick less, and it is not.
@@ -237,7 +242,7 @@ fn a_fall_is_watched_until_the_vessel_has_rested_for_a_minute() {
 }
 
 #[test]
-fn heat_may_come_from_the_hottest_other_vessel_by_a_pump_by_hand_or_after_a_long_rest() {
+fn heat_may_come_from_the_hottest_source_by_a_pump_by_hand_or_after_a_long_rest() {
     let near = |at: Option<i32>, milli: i32| assert!(at.is_some_and(|at| (at - milli).abs() < 1_200), "{at:?}, not {milli}");
     near(warms(|_| {}), 41_000);
     near(warms(|bench| bench.pumps = MASH), 67_000);
@@ -252,6 +257,20 @@ fn heat_may_come_from_the_hottest_other_vessel_by_a_pump_by_hand_or_after_a_long
         }),
         67_000,
     );
+    // Wort runs into the kettle from the mash, and water from the tank.
+    for (source, other) in [(Vessel::MashTun, Vessel::LiquorTank), (Vessel::LiquorTank, Vessel::MashTun)] {
+        let others = [(source, 66_000), (other, 60_000)];
+        let rest = |bench: &mut Bench| assert_eq!(bench.run(IN_SERVICE.less(TICK)), None);
+        near(warms_beside(Element::BoilKettle, &others, rest), 67_000);
+    }
+}
+
+/// No pipe leads from the kettle to the tank: a relay of the tank that shorts while the kettle boils has nothing to hide behind.
+#[test]
+fn h6_a_quiet_tank_that_warms_beside_a_boiling_kettle_is_found_at_once() {
+    let others = [(Vessel::MashTun, 20_000), (Vessel::BoilKettle, 99_000)];
+    let found = warms_beside(Element::LiquorTank, &others, |bench| assert_eq!(bench.run(IN_SERVICE.plus(IN_SERVICE)), None));
+    assert!(found.is_some_and(|milli| milli < 41_200), "{found:?}");
 }
 
 #[test]
