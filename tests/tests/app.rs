@@ -244,7 +244,7 @@ fn settings_changed_at_the_panel_are_stored_only_with_the_key_off() {
         bench.press_knob(0.1);
         turn(bench, 6);
         bench.press_knob(0.1);
-        turn(bench, 14);
+        turn(bench, 16);
         bench.press_knob(0.1);
         turn(bench, 1);
         bench.press_knob(1.0);
