@@ -211,8 +211,11 @@ impl Slope {
         // bits are 2^-24 K/s; microseconds are 1e-6 s; the result's bits are 2^-16 K.
         // A product beyond 64 bits stands for more than any Kelvin, and so does its saturated value.
         let us = i64::try_from(span.as_micros()).unwrap_or(i64::MAX);
-        let bits = product_i64(i64::from(self.0.to_bits()), us) / (1_000_000 << 8);
-        Kelvin(I16F16::from_bits(clamp_i64(bits)))
+        let product = product_i64(i64::from(self.0.to_bits()), us);
+        // By 2^8 first: what is left is nearly always a quotient of 32-bit numbers.
+        let size = (product.unsigned_abs() >> 8) / 1_000_000;
+        let size = i64::try_from(size).unwrap_or(i64::MAX);
+        Kelvin(I16F16::from_bits(clamp_i64(if product < 0 { -size } else { size })))
     }
 
     /// The rate at which a difference builds up over a span, saturating, rounded toward zero. `None` for an empty span.

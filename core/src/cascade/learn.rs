@@ -88,6 +88,8 @@ pub(super) struct Balance {
     work_rise: i64,
     warm_warm: i64,
     warm_rise: i64,
+    /// What follows from them, Q16.
+    ratio: i64,
 }
 
 impl Balance {
@@ -99,21 +101,26 @@ impl Balance {
     const ENOUGH: i64 = 20 << 24;
 
     pub const fn new() -> Balance {
-        Balance { work_work: 0, work_warm: 0, work_rise: 0, warm_warm: 0, warm_rise: 0 }
+        Balance { work_work: 0, work_warm: 0, work_rise: 0, warm_warm: 0, warm_rise: 0, ratio: FIRST_RATIO }
     }
 
-    /// Q16. Solves the two normal equations with the priors added: climb 1 (in units of what heat control knows), ratio as first assumed.
-    pub fn ratio(&self) -> i64 {
-        let wide = |sum: i64| i128::from(sum);
-        let work_work = wide(self.work_work.saturating_add(Self::PRIOR_CLIMB));
-        let work_rise = wide(self.work_rise.saturating_add(Self::PRIOR_CLIMB));
-        let warm_warm = wide(self.warm_warm.saturating_add(Self::PRIOR));
-        let warm_rise = wide(self.warm_rise.saturating_sub(product(Self::PRIOR, FIRST_RATIO)));
-        let work_warm = wide(self.work_warm);
-        let below = work_work.saturating_mul(warm_warm).saturating_sub(work_warm.saturating_mul(work_warm));
-        let above = work_warm.saturating_mul(work_rise).saturating_sub(work_work.saturating_mul(warm_rise));
-        let ratio = above.saturating_mul(i128::from(ONE)).checked_div(below.max(1)).unwrap_or(0);
-        i64::try_from(ratio).unwrap_or(RATIO.1).clamp(RATIO.0, RATIO.1)
+    /// Q16.
+    pub const fn ratio(&self) -> i64 {
+        self.ratio
+    }
+
+    /// Solves the two normal equations with the priors added: climb 1 (in units of what heat control knows), ratio as first assumed. Sums stay
+    /// far below 2^34, so that each product fits; of their differences, at least 2^42 by the priors, 26 bits are kept.
+    fn solve(&self) -> i64 {
+        let narrow = |sum: i64| (sum >> 4).clamp(-(1 << 30), 1 << 30);
+        let work_work = narrow(self.work_work.saturating_add(Self::PRIOR_CLIMB));
+        let work_rise = narrow(self.work_rise.saturating_add(Self::PRIOR_CLIMB));
+        let warm_warm = narrow(self.warm_warm.saturating_add(Self::PRIOR));
+        let warm_rise = narrow(self.warm_rise.saturating_sub(product(Self::PRIOR, FIRST_RATIO)));
+        let work_warm = narrow(self.work_warm);
+        let below = (work_work * warm_warm - work_warm * work_warm) >> 16;
+        let above = (work_warm * work_rise - work_work * warm_rise) >> 16;
+        (above * ONE / below.max(1)).clamp(RATIO.0, RATIO.1)
     }
 
     pub fn learn(&mut self, work: i64, warmed: i64, rise: i64) {
@@ -128,6 +135,7 @@ impl Balance {
                 *sum /= 2;
             }
         }
+        self.ratio = self.solve();
     }
 }
 

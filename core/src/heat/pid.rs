@@ -183,6 +183,10 @@ impl Pid {
 
     /// How far the measurement stands above its filtered value, Q32 kelvin.
     fn filter(&mut self, level: i64, dt_us: i64) -> i64 {
+        if self.gains.td == Span::ZERO {
+            self.filtered = Some(level);
+            return 0;
+        }
         let before = self.filtered.unwrap_or(level);
         let tau_us = i64::try_from(self.gains.td.as_micros()).unwrap_or(0) / DERIVATIVE_FILTER_N;
         let step = level.saturating_sub(before).product(dt_us);

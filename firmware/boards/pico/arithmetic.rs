@@ -4,7 +4,7 @@
 //! The quotient comes from the chip's divider of 32-bit numbers (RP2040 datasheet 2.3.1.5). Interrupts divide too, so they wait while it
 //! works: half a microsecond, two for a quotient of 64-bit numbers.
 
-use core::arch::{asm, naked_asm};
+use core::arch::naked_asm;
 
 /// `r1:r0 = r1:r0 * r3:r2`, wrapping (Run-time ABI for the Arm architecture, 4.2).
 // SAFETY: the name is the one the ABI gives this routine; it takes and gives what the ABI says and touches only r0 to r3 and what it saves.
@@ -95,75 +95,44 @@ pub unsafe extern "C" fn __aeabi_idiv() {
     naked_asm!("b {divmod}", divmod = sym __aeabi_idivmod)
 }
 
+/// What begins both divisions of 64-bit numbers: two that are below 2^32, as most are, take one quotient of the divider and are done.
+macro_rules! both_short {
+    () => {
+        concat!(
+            "mov r12, r1\n orrs r1, r3\n bne 5f\n",
+            "movs r1, #0xd0\n lsls r1, r1, #24\n mrs r3, primask\n cpsid i\n",
+            "str r0, [r1, #0x60]\n str r2, [r1, #0x64]\n",
+            "b 1f\n 1: b 1f\n 1: b 1f\n 1: b 1f\n",
+            "1: ldr r2, [r1, #0x74]\n ldr r0, [r1, #0x70]\n msr primask, r3\n movs r1, #0\n movs r3, #0\n bx lr\n",
+            "5: mov r1, r12\n",
+        )
+    };
+}
+
 /// `r1:r0 = r1:r0 / r3:r2`, `r3:r2` the remainder, unsigned.
 // SAFETY: as above; eight-byte alignment of the stack is kept.
 #[unsafe(no_mangle)]
 #[unsafe(naked)]
 pub unsafe extern "C" fn __aeabi_uldivmod() {
     naked_asm!(
-        // Both below 2^32, as most are: one quotient of the divider.
-        "mov r12, r1",
-        "orrs r1, r3",
-        "bne 5f",
-        "movs r1, #0xd0",
-        "lsls r1, r1, #24",
-        "mrs r3, primask",
-        "cpsid i",
-        "str r0, [r1, #0x60]",
-        "str r2, [r1, #0x64]",
-        "b 1f",
-        "1: b 1f",
-        "1: b 1f",
-        "1: b 1f",
-        "1: ldr r2, [r1, #0x74]",
-        "ldr r0, [r1, #0x70]",
-        "msr primask, r3",
-        "movs r1, #0",
-        "movs r3, #0",
-        "bx lr",
-        "5: mov r1, r12",
-        "push {{r4, lr}}",
-        "sub sp, #16",
-        "add r4, sp, #8",
-        "str r4, [sp]",
+        both_short!(),
+        "push {{r4, r5, r6, r7, lr}}",
+        "sub sp, #4",
         "bl {divide}",
-        "ldr r2, [sp, #8]",
-        "ldr r3, [sp, #12]",
-        "add sp, #16",
-        "pop {{r4, pc}}",
+        "add sp, #4",
+        "pop {{r4, r5, r6, r7, pc}}",
         divide = sym divide,
     )
 }
 
 /// As [`__aeabi_uldivmod`], signed; rounds toward zero, and the remainder has the dividend's sign.
-// SAFETY: as above.
+// SAFETY: as above; eight-byte alignment of the stack is kept.
 #[unsafe(no_mangle)]
 #[unsafe(naked)]
 pub unsafe extern "C" fn __aeabi_ldivmod() {
     naked_asm!(
-        // Both below 2^32, as most are: one quotient of the divider.
-        "mov r12, r1",
-        "orrs r1, r3",
-        "bne 5f",
-        "movs r1, #0xd0",
-        "lsls r1, r1, #24",
-        "mrs r3, primask",
-        "cpsid i",
-        "str r0, [r1, #0x60]",
-        "str r2, [r1, #0x64]",
-        "b 1f",
-        "1: b 1f",
-        "1: b 1f",
-        "1: b 1f",
-        "1: ldr r2, [r1, #0x74]",
-        "ldr r0, [r1, #0x70]",
-        "msr primask, r3",
-        "movs r1, #0",
-        "movs r3, #0",
-        "bx lr",
-        "5: mov r1, r12",
-        "push {{r4, r5, r6, lr}}",
-        "sub sp, #16",
+        both_short!(),
+        "push {{r4, r5, r6, r7, lr}}",
         // r4: sign of the dividend, r5: sign of the quotient, each as 0 or -1.
         "asrs r4, r1, #31",
         "asrs r6, r3, #31",
@@ -177,11 +146,9 @@ pub unsafe extern "C" fn __aeabi_ldivmod() {
         "eors r3, r6",
         "subs r2, r2, r6",
         "sbcs r3, r6",
-        "add r6, sp, #8",
-        "str r6, [sp]",
+        "push {{r4, r5, r6}}",
         "bl {divide}",
-        "ldr r2, [sp, #8]",
-        "ldr r3, [sp, #12]",
+        "pop {{r4, r5, r6}}",
         "eors r0, r5",
         "eors r1, r5",
         "subs r0, r0, r5",
@@ -190,9 +157,160 @@ pub unsafe extern "C" fn __aeabi_ldivmod() {
         "eors r3, r4",
         "subs r2, r2, r4",
         "sbcs r3, r4",
-        "add sp, #16",
-        "pop {{r4, r5, r6, pc}}",
+        "pop {{r4, r5, r6, r7, pc}}",
         divide = sym divide,
+    )
+}
+
+/// One digit of 16 bits of `r1:r2 / lr` (48 bits; the divisor's highest bit set, `r4` its lower half) from the divider's guess `r6` and
+/// what that leaves, `r5`: the guess is made right, and `r1` what is left (Knuth, The Art of Computer Programming 2, 4.3.1, algorithm D).
+macro_rules! digit {
+    () => {
+        concat!(
+            "1: lsrs r7, r6, #16\n bne 2f\n",
+            "mov r7, r6\n muls r7, r4, r7\n lsls r3, r5, #16\n orrs r3, r2\n cmp r7, r3\n bls 3f\n",
+            "2: subs r6, #1\n mov r3, lr\n lsrs r3, r3, #16\n adds r5, r5, r3\n lsrs r7, r5, #16\n beq 1b\n",
+            "3: lsls r1, r1, #16\n orrs r1, r2\n mov r3, lr\n mov r7, r6\n muls r7, r3, r7\n subs r1, r1, r7\n",
+        )
+    };
+}
+
+/// `r1:r0 = r1:r0 / r3:r2`, `r3:r2` the remainder, unsigned; `r4` to `r7` are not kept. Interrupts wait for up to two microseconds.
+// SAFETY: touches what it says, the divider's registers while interrupts are held off, and the stack, which it leaves as it was.
+#[unsafe(naked)]
+unsafe extern "C" fn divide() {
+    naked_asm!(
+        "cmp r3, #0",
+        "beq 1f",
+        "push {{r2, lr}}",
+        "sub sp, #16",
+        "add r4, sp, #8",
+        "str r4, [sp]",
+        "bl {long}",
+        "ldr r2, [sp, #8]",
+        "ldr r3, [sp, #12]",
+        "add sp, #20",
+        "pop {{pc}}",
+        "1: mrs r6, primask",
+        "cpsid i",
+        "push {{r6, lr}}",
+        "movs r7, #0xd0",
+        "lsls r7, r7, #24",
+        // The upper word's quotient and what it leaves.
+        "movs r6, #0",
+        "cmp r1, r2",
+        "blo 1f",
+        "str r1, [r7, #0x60]",
+        "str r2, [r7, #0x64]",
+        "b 2f",
+        "2: b 2f",
+        "2: b 2f",
+        "2: b 2f",
+        "2: ldr r1, [r7, #0x74]",
+        "ldr r6, [r7, #0x70]",
+        "1: push {{r6}}",
+        "cmp r1, #0",
+        "beq 7f",
+        "lsrs r3, r2, #16",
+        "beq 6f",
+        // The divisor's highest bit set, by a shift of r5.
+        "movs r5, #0",
+        "lsrs r4, r3, #8",
+        "bne 1f",
+        "adds r5, #8",
+        "lsls r3, r3, #8",
+        "1: lsrs r4, r3, #12",
+        "bne 1f",
+        "adds r5, #4",
+        "lsls r3, r3, #4",
+        "1: lsrs r4, r3, #14",
+        "bne 1f",
+        "adds r5, #2",
+        "lsls r3, r3, #2",
+        "1: lsrs r4, r3, #15",
+        "bne 1f",
+        "adds r5, #1",
+        "1: mov r12, r5",
+        "lsls r2, r5",
+        "lsls r1, r5",
+        "movs r4, #32",
+        "subs r4, r4, r5",
+        "mov r3, r0",
+        "lsrs r3, r4",
+        "orrs r1, r3",
+        "lsls r0, r5",
+        "lsrs r3, r2, #16",
+        "str r1, [r7, #0x60]",
+        "str r3, [r7, #0x64]",
+        "mov lr, r2",
+        "uxth r4, r2",
+        "lsrs r2, r0, #16",
+        "b 1f",
+        "1: b 1f",
+        "1: nop",
+        "ldr r5, [r7, #0x74]",
+        "ldr r6, [r7, #0x70]",
+        digit!(),
+        "mov r3, lr",
+        "lsrs r3, r3, #16",
+        "movs r7, #0xd0",
+        "lsls r7, r7, #24",
+        "str r1, [r7, #0x60]",
+        "str r3, [r7, #0x64]",
+        "uxth r2, r0",
+        "lsls r0, r6, #16",
+        "b 1f",
+        "1: b 1f",
+        "1: nop",
+        "nop",
+        "ldr r5, [r7, #0x74]",
+        "ldr r6, [r7, #0x70]",
+        digit!(),
+        "adds r0, r0, r6",
+        "mov r2, r1",
+        "mov r3, r12",
+        "lsrs r2, r3",
+        "b 8f",
+        // A divisor below 2^16: what is left stays below it, and each digit is one quotient.
+        "6: lsls r1, r1, #16",
+        "lsrs r3, r0, #16",
+        "orrs r1, r3",
+        "str r1, [r7, #0x60]",
+        "str r2, [r7, #0x64]",
+        "b 1f",
+        "1: b 1f",
+        "1: b 1f",
+        "1: b 1f",
+        "1: ldr r1, [r7, #0x74]",
+        "ldr r6, [r7, #0x70]",
+        "lsls r1, r1, #16",
+        "uxth r3, r0",
+        "orrs r1, r3",
+        "lsls r0, r6, #16",
+        "str r1, [r7, #0x60]",
+        "str r2, [r7, #0x64]",
+        "b 1f",
+        "1: b 1f",
+        "1: b 1f",
+        "1: b 1f",
+        "1: ldr r2, [r7, #0x74]",
+        "ldr r6, [r7, #0x70]",
+        "adds r0, r0, r6",
+        "b 8f",
+        // Nothing left of the upper word.
+        "7: str r0, [r7, #0x60]",
+        "str r2, [r7, #0x64]",
+        "b 1f",
+        "1: b 1f",
+        "1: b 1f",
+        "1: b 1f",
+        "1: ldr r2, [r7, #0x74]",
+        "ldr r0, [r7, #0x70]",
+        "8: movs r3, #0",
+        "pop {{r1, r6}}",
+        "msr primask, r6",
+        "pop {{pc}}",
+        long = sym divide_by_long,
     )
 }
 
@@ -224,93 +342,19 @@ pub unsafe extern "C" fn __clzsi2() {
     )
 }
 
-/// Quotient and remainder of 32-bit numbers, by the divider; no interrupt may come in between.
-#[inline(always)]
-fn short(dividend: u32, divisor: u32) -> (u32, u32) {
-    let (quotient, left);
-    // SAFETY: writes and reads the divider's own registers, which are free while interrupts are held off; eight cycles pass in between.
-    unsafe {
-        asm!(
-            "str {a}, [{sio}, #0x60]",
-            "str {b}, [{sio}, #0x64]",
-            "b 1f",
-            "1: b 1f",
-            "1: b 1f",
-            "1: b 1f",
-            "1: ldr {b}, [{sio}, #0x74]",
-            "ldr {a}, [{sio}, #0x70]",
-            a = inout(reg) dividend => quotient,
-            b = inout(reg) divisor => left,
-            sio = in(reg) 0xD000_0000_u32,
-            options(nostack, preserves_flags),
-        );
-    }
-    (quotient, left)
-}
-
-/// Quotient; the remainder goes to `rest`. Interrupts wait for up to two microseconds.
-extern "C" fn divide(dividend: u64, divisor: u64, rest: &mut u64) -> u64 {
-    let held: u32;
-    // SAFETY: the mask is put back as it was before this returns.
-    unsafe { asm!("mrs {0}, primask", "cpsid i", out(reg) held, options(nostack, preserves_flags)) };
-    let (high, low, by) = ((dividend >> 32) as u32, dividend as u32, divisor as u32);
-    let (first, second, left) = if divisor >> 32 != 0 {
-        divide_by_long(dividend, divisor)
-    } else {
-        let (first, high) = if high < by { (0, high) } else { short(high, by) };
-        let (second, left) = if high == 0 { short(low, by) } else { narrow(high, low, by) };
-        (first, second, u64::from(left))
-    };
-    *rest = left;
-    // SAFETY: as above.
-    unsafe { asm!("msr primask, {0}", in(reg) held, options(nostack, preserves_flags)) };
-    u64::from(first) << 32 | u64::from(second)
-}
-
-/// One digit of 16 bits of `above:next / by`, and what is left; the divisor's highest bit is set.
-#[inline(always)]
-fn digit(above: u32, next: u32, by: u32) -> (u32, u32) {
-    let (by_high, by_low) = (by >> 16, by & 0xFFFF);
-    let (mut guess, mut left) = short(above, by_high);
-    while guess >> 16 != 0 || guess * by_low > (left << 16 | next) {
-        guess -= 1;
-        left += by_high;
-        if left >> 16 != 0 {
-            break;
-        }
-    }
-    (guess, (above << 16 | next).wrapping_sub(guess.wrapping_mul(by)))
-}
-
-/// `high:low / by` and the remainder, for `high < by`, in digits of 16 bits (Knuth, The Art of Computer Programming 2, 4.3.1, algorithm D).
-fn narrow(high: u32, low: u32, by: u32) -> (u32, u32) {
-    if by >> 16 == 0 {
-        // Remainders stay below 2^16: each digit is one quotient.
-        let (first, left) = short(high << 16 | low >> 16, by);
-        let (second, left) = short(left << 16 | low & 0xFFFF, by);
-        return (first << 16 | second, left);
-    }
-    let shift = by.leading_zeros();
-    let by = by << shift;
-    let high = if shift == 0 { high } else { high << shift | low >> (32 - shift) };
-    let low = low << shift;
-    let (first, left) = digit(high, low >> 16, by);
-    let (second, left) = digit(left, low & 0xFFFF, by);
-    (first << 16 | second, left >> shift)
-}
-
-/// For a divisor of more than 32 bits: its upper 32 give the quotient or one too many (Warren, Hacker's Delight, 9-5). The quotient has 32 bits.
-#[inline(never)]
-fn divide_by_long(dividend: u64, divisor: u64) -> (u32, u32, u64) {
+/// For a divisor of more than 32 bits: its upper 32 give the quotient or one too many (Warren, Hacker's Delight, 9-5). The remainder goes to
+/// `rest`.
+extern "C" fn divide_by_long(dividend: u64, divisor: u64, rest: &mut u64) -> u64 {
     let shift = ((divisor >> 32) as u32).leading_zeros();
-    let by = ((divisor << shift) >> 32) as u32;
-    let half = dividend >> 1;
-    let (guess, _) = narrow((half >> 32) as u32, half as u32, by);
-    let mut quotient = (((u64::from(guess) << shift) >> 31) as u32).saturating_sub(1);
-    let mut left = dividend - u64::from(quotient).wrapping_mul(divisor);
+    let by = (divisor << shift) >> 32;
+    // Halved, so that the quotient fits 32 bits; the compiler divides by nothing that may be zero.
+    let guess = (dividend >> 1).checked_div(by).unwrap_or(0);
+    let mut quotient = ((guess << shift) >> 31).saturating_sub(1);
+    let mut left = dividend - quotient.wrapping_mul(divisor);
     if left >= divisor {
         left -= divisor;
         quotient += 1;
     }
-    (0, quotient, left)
+    *rest = left;
+    quotient
 }

@@ -27,6 +27,21 @@ pub fn corners() -> u64 {
             take(a.checked_rem(b).unwrap_or(0) as u64);
         }
     }
+    // Numbers of every width (xorshift, Marsaglia 2003).
+    let mut state = 0x9E37_79B9_7F4A_7C15_u64;
+    for _ in 0..4_000 {
+        let mut next = || {
+            state ^= state << 13;
+            state ^= state >> 7;
+            state ^= state << 17;
+            state
+        };
+        let (a, b, widths) = (next(), next(), next());
+        let (a, b) = (black_box(a >> (widths & 63)), black_box(b >> (widths >> 6 & 63)));
+        take(a.checked_div(b).unwrap_or(0));
+        take(a.checked_rem(b).unwrap_or(0));
+        take((a as i64).wrapping_neg().checked_div(b as i64).unwrap_or(0) as u64);
+    }
     for &a in &HALVES {
         for &b in &HALVES {
             let (a, b) = (black_box(a), black_box(b));
