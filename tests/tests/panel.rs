@@ -329,6 +329,7 @@ fn sense_lines_are_switched_on_one_by_one_and_say_what_they_read() {
     bench.moment.sense.covered.boil_kettle = Some(true);
     bench.turn(4);
     bench.shows("setup-sense");
+    // Past the flow meter.
     bench.turn(2);
     assert_eq!(bench.click(), None);
     bench.turn(1);

@@ -70,17 +70,24 @@ fn settings_stored_by_an_older_image_survive_the_update() {
 fn every_way_of_wiring_is_stored_and_an_unknown_one_is_doubt() {
     for bits in 0..32 {
         for coil in [Coil::Level, Coil::Pulses] {
-            let stored = Stored { fitted: Fitted::from_bits(bits).expect("five lines"), coil, ..settings(2_000) };
+            let flow_per_litre = u16::from(bits);
+            let stored = Stored { fitted: Fitted::from_bits(bits).expect("five lines"), coil, flow_per_litre, ..settings(2_000) };
             let mut buffer = [0; 768];
             let bytes = stored.encode(&mut buffer).expect("it fits").to_vec();
             let read = Stored::decode(&bytes).expect("it is read");
-            assert_eq!((read.fitted, read.coil), (stored.fitted, coil));
+            assert_eq!((read.fitted, read.coil, read.flow_per_litre), (stored.fitted, coil, flow_per_litre));
             let mut unknown = bytes.clone();
-            let at = unknown.len() - 2;
+            let at = unknown.len() - 3;
             unknown[at] |= 32;
             assert_eq!(Stored::decode(&unknown), None);
             // The coil's byte cut off is no older record.
-            assert_eq!(Stored::decode(&bytes[..bytes.len() - 1]), None);
+            assert_eq!(Stored::decode(&bytes[..bytes.len() - 2]), None);
+            // One of before the flow meter is, and has none.
+            let older = Stored::decode(&bytes[..bytes.len() - 1]).expect("it is read");
+            assert_eq!((older.coil, older.flow_per_litre), (coil, 0));
+            // And more pulses than there can be are doubt.
+            let absurd = [&bytes[..bytes.len() - 1], &[0xFF, 0x7F]].concat();
+            assert_eq!(Stored::decode(&absurd), None);
         }
     }
 }

@@ -175,14 +175,15 @@ macro_rules! digit {
     };
 }
 
-/// `r1:r0 = r1:r0 / r3:r2`, `r3:r2` the remainder, unsigned; `r4` to `r7` are not kept. Interrupts wait for up to two microseconds.
-// SAFETY: touches what it says, the divider's registers while interrupts are held off, and the stack, which it leaves as it was.
+/// `r1:r0 = r1:r0 / r3:r2`, `r3:r2` the remainder, unsigned; `r4` to `r7` are not kept.
+// SAFETY: touches what it says and the stack, which it leaves as it was.
 #[unsafe(naked)]
 unsafe extern "C" fn divide() {
     naked_asm!(
         "cmp r3, #0",
-        "beq 1f",
-        "push {{r2, lr}}",
+        "bne 1f",
+        "b {short}",
+        "1: push {{r2, lr}}",
         "sub sp, #16",
         "add r4, sp, #8",
         "str r4, [sp]",
@@ -191,7 +192,24 @@ unsafe extern "C" fn divide() {
         "ldr r3, [sp, #12]",
         "add sp, #20",
         "pop {{pc}}",
-        "1: mrs r6, primask",
+        short = sym divide_by_short,
+        long = sym divide_by_long,
+    )
+}
+
+/// As [`divide`] for a divisor of 32 bits, `r2`, as a function: the quotient alone.
+// SAFETY: as above, and `r4` to `r7` are kept.
+#[unsafe(naked)]
+unsafe extern "C" fn quotient_by_short(dividend: u64, divisor: u32) -> u64 {
+    naked_asm!("push {{r4, r5, r6, r7, lr}}", "bl {short}", "pop {{r4, r5, r6, r7, pc}}", short = sym divide_by_short)
+}
+
+/// As [`divide`] for a divisor of 32 bits, `r2`. Interrupts wait for up to two microseconds.
+// SAFETY: touches what it says, the divider's registers while interrupts are held off, and the stack, which it leaves as it was.
+#[unsafe(naked)]
+unsafe extern "C" fn divide_by_short() {
+    naked_asm!(
+        "mrs r6, primask",
         "cpsid i",
         "push {{r6, lr}}",
         "movs r7, #0xd0",
@@ -310,7 +328,6 @@ unsafe extern "C" fn divide() {
         "pop {{r1, r6}}",
         "msr primask, r6",
         "pop {{pc}}",
-        long = sym divide_by_long,
     )
 }
 
@@ -346,9 +363,10 @@ pub unsafe extern "C" fn __clzsi2() {
 /// `rest`.
 extern "C" fn divide_by_long(dividend: u64, divisor: u64, rest: &mut u64) -> u64 {
     let shift = ((divisor >> 32) as u32).leading_zeros();
-    let by = (divisor << shift) >> 32;
-    // Halved, so that the quotient fits 32 bits; the compiler divides by nothing that may be zero.
-    let guess = (dividend >> 1).checked_div(by).unwrap_or(0);
+    let by = ((divisor << shift) >> 32) as u32;
+    // Halved, so that the quotient fits 32 bits.
+    // SAFETY: the divisor has its highest bit set.
+    let guess = unsafe { quotient_by_short(dividend >> 1, by) };
     let mut quotient = ((guess << shift) >> 31).saturating_sub(1);
     let mut left = dividend - quotient.wrapping_mul(divisor);
     if left >= divisor {

@@ -116,6 +116,18 @@ impl Canvas {
         }
     }
 
+    /// Lights a pixel, or not, if its page is to be drawn; outside, nothing is.
+    pub fn put(&mut self, x: i32, y: i32, lit: bool) {
+        let (Ok(x), Ok(y)) = (usize::try_from(x), usize::try_from(y)) else { return };
+        if !self.draws_on(y / 8) {
+            return;
+        }
+        if let Some(byte) = self.pages.get_mut(y / 8).and_then(|page| page.get_mut(x)) {
+            let mask = 1 << (y % 8);
+            *byte = if lit { *byte | mask } else { *byte & !mask };
+        }
+    }
+
     /// Whether a pixel is lit; outside, none is.
     pub fn is_lit(&self, x: usize, y: usize) -> bool {
         self.pages.get(y / 8).and_then(|page| page.get(x)).is_some_and(|byte| byte >> (y % 8) & 1 == 1)
@@ -139,39 +151,7 @@ impl DrawTarget for Canvas {
 
     fn draw_iter<I: IntoIterator<Item = Pixel<BinaryColor>>>(&mut self, pixels: I) -> Result<(), Infallible> {
         for Pixel(point, color) in pixels {
-            let (Ok(x), Ok(y)) = (usize::try_from(point.x), usize::try_from(point.y)) else { continue };
-            if !self.draws_on(y / 8) {
-                continue;
-            }
-            if let Some(byte) = self.pages.get_mut(y / 8).and_then(|page| page.get_mut(x)) {
-                let mask = 1 << (y % 8);
-                if color.is_on() {
-                    *byte |= mask;
-                } else {
-                    *byte &= !mask;
-                }
-            }
-        }
-        Ok(())
-    }
-
-    fn fill_contiguous<I: IntoIterator<Item = BinaryColor>>(&mut self, area: &Rectangle, colors: I) -> Result<(), Infallible> {
-        let mut colors = colors.into_iter();
-        let (left, top) = (area.top_left.x, area.top_left.y);
-        for y in (top..).take(area.size.height as usize) {
-            let page = usize::try_from(y).ok().filter(|y| self.draws_on(y / 8)).and_then(|y| self.pages.get_mut(y / 8));
-            let mask = 1_u8 << (y & 7);
-            let run = colors.by_ref().take(area.size.width as usize);
-            let Some(page) = page else {
-                // Not to be drawn: the colours are used up all the same.
-                run.for_each(drop);
-                continue;
-            };
-            for (x, color) in (left..).zip(run) {
-                if let Some(byte) = usize::try_from(x).ok().and_then(|x| page.get_mut(x)) {
-                    *byte = if color.is_on() { *byte | mask } else { *byte & !mask };
-                }
-            }
+            self.put(point.x, point.y, color.is_on());
         }
         Ok(())
     }

@@ -8,12 +8,12 @@ use crate::storage::settings::Origin;
 use copperhold_core::guard::Latch;
 use copperhold_core::sequencer::Prompt;
 use copperhold_core::wire::message::line;
+use embedded_graphics::image::GetPixel;
+use embedded_graphics::mono_font::MonoFont;
 use embedded_graphics::mono_font::ascii::FONT_6X10;
-use embedded_graphics::mono_font::{MonoFont, MonoTextStyleBuilder};
 use embedded_graphics::pixelcolor::BinaryColor;
 use embedded_graphics::prelude::*;
 use embedded_graphics::primitives::{PrimitiveStyle, Rectangle};
-use embedded_graphics::text::{Baseline, Text};
 
 /// Characters in a line of the small font.
 pub const COLUMNS: usize = 21;
@@ -26,11 +26,17 @@ pub fn write(canvas: &mut Canvas, font: &MonoFont<'_>, x: i32, y: i32, lit: bool
     if !canvas.wants(y, font.character_size.height, place.into_iter().chain(text.bytes())) {
         return;
     }
-    let color = if lit { BinaryColor::On } else { BinaryColor::Off };
-    // With a background, glyphs are filled row by row, which is several times faster than dot by dot.
-    let style = MonoTextStyleBuilder::new().font(font).text_color(color).background_color(color.invert()).build();
-    // The canvas takes every pixel.
-    let _ = Text::with_baseline(text, Point::new(x, y), style, Baseline::Top).draw(canvas);
+    // The library's drawing of text handles every font, and takes 3 kB for it; these fonts are a picture of ASCII, glyph by glyph.
+    let (width, height) = (font.character_size.width as i32, font.character_size.height as i32);
+    let columns = (font.image.size().width / font.character_size.width.max(1)).max(1) as i32;
+    for (byte, left) in text.bytes().zip((x..).step_by(width.unsigned_abs().max(1) as usize)) {
+        let glyph = i32::from(if byte.is_ascii_graphic() || byte == b' ' { byte - b' ' } else { b'?' - b' ' });
+        let corner = Point::new(glyph % columns * width, glyph / columns * height);
+        for at in Rectangle::new(Point::zero(), font.character_size).points() {
+            let ink = font.image.pixel(corner + at) == Some(BinaryColor::On);
+            canvas.put(left + at.x, y + at.y, ink == lit);
+        }
+    }
 }
 
 /// Fills a rectangle.
