@@ -338,6 +338,21 @@ fn sense_lines_are_switched_on_one_by_one_and_say_what_they_read() {
 }
 
 #[test]
+fn the_flow_meter_is_told_its_pulses_and_says_what_flows() {
+    let mut bench = Bench::new();
+    bench.armed(2);
+    bench.go(6);
+    bench.turn(21);
+    bench.shows("setup-flow-none");
+    assert_eq!(bench.click(), None);
+    bench.turn(45);
+    bench.moment.flow_ml_per_min = 4_260;
+    bench.shows("setup-flow");
+    let Some(Action::Set(stored)) = bench.gesture(Gesture::Hold) else { panic!("a hold stores") };
+    assert_eq!(stored.flow_per_litre, 450);
+}
+
+#[test]
 fn home_says_which_expander_does_not_answer() {
     for (lost, name) in [(Lost::Selector, "home-selector-lost"), (Lost::Sense, "home-sense-lost")] {
         let mut bench = Bench::new();

@@ -206,9 +206,10 @@ fn text_of(row: Row, stored: &Stored, now: &Sense, flow_ml_per_min: u32) -> Shor
             }
         }
         // A meter in force says what it reads, so that it can be tried.
+        Row::Flow if stored.flow_per_litre == 0 => short(&["Flow meter unused"]),
         Row::Flow => {
             let flow = text::tenths(i32::try_from(flow_ml_per_min / 100).unwrap_or(0));
-            short(&["Flow ", &number(u32::from(stored.flow_per_litre)), "/L ", &flow])
+            short(&["Flow ", &number(u32::from(stored.flow_per_litre)), "/L ", &flow, " L/min"])
         }
         Row::Coil => short(&["Coil by ", if stored.coil == Coil::Pulses { "pulses" } else { "level" }]),
         Row::FindOneWire => short(&["Find one-wire (hold)"]),
