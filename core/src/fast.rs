@@ -172,7 +172,7 @@ impl FastPath {
         self.clock_fault
     }
 
-    /// A pad was read back and does not follow its command: everything off, and the supervisor will hear of it.
+    /// A pad was read back and does not follow its command: elements and contactor off, and the supervisor will hear of it.
     pub const fn lines_astray(&mut self) {
         self.astray = true;
     }

@@ -87,6 +87,16 @@ fn h30_a_stop_takes_effect_in_the_tick_that_sees_it_and_is_reported_once() {
 }
 
 #[test]
+fn h32_lines_astray_open_the_contactor_in_the_next_tick_and_are_reported() {
+    let mut bench = Bench::armed(lease(BoilKettle, Duty::FULL));
+    assert!(!bench.fast.report().astray);
+    bench.fast.lines_astray();
+    let off = Outputs { armed: true, pumps: PUMPS, ..Outputs::default() };
+    assert_eq!(bench.tick(READY), off, "elements and contactor; the trip that follows stops the pumps");
+    assert!(bench.fast.report().astray);
+}
+
+#[test]
 fn a_stop_while_disarmed_is_no_event() {
     let mut bench = Bench::new();
     bench.lease = Some(idle());

@@ -63,8 +63,14 @@ fn run_off_and_rigs_without_a_meter_are_left_alone_and_stray_flow_is_told_once()
     assert_eq!(after(&mut watch, FlowFacts { coil: false, ..STANDS }, |finding| finding.hold || finding.rest), (None, std::vec![]));
     assert_eq!(after(&mut watch, FlowFacts { flows: None, ..RUNS }, |finding| finding.hold || finding.rest), (None, std::vec![]));
     let stray = FlowFacts { pump: false, coil: false, ..RUNS };
-    let (held, told) = after(&mut watch, stray, |finding| finding.hold);
-    assert_eq!((held, told), (None, std::vec![Advice::StrayFlow]));
+    let told = after(&mut watch, stray, |finding| finding.advice.is_some());
+    assert_eq!(told, (Some(STRAY_PATIENCE), std::vec![Advice::StrayFlow]));
+    assert_eq!(after(&mut watch, stray, |finding| finding.hold), (None, std::vec![]), "once, and nothing is held");
+}
+
+#[test]
+fn a_span_of_more_than_a_word_counts_as_the_most() {
+    assert_eq!([4_294, 5_000].map(|seconds| us(Span::from_secs(seconds))), [4_294_000_000, u32::MAX]);
 }
 
 #[test]
