@@ -4,6 +4,15 @@ use crate::probe::ProbeFault;
 use crate::vessel::{Element, Vessel};
 use core::fmt;
 
+/// A text of one piece.
+const fn alone<const PIECES: usize>(text: &'static str) -> [&'static str; PIECES] {
+    let mut pieces = [""; PIECES];
+    if let Some(first) = pieces.first_mut() {
+        *first = text;
+    }
+    pieces
+}
+
 /// A danger that took the heat away. Latched until a person acknowledges it at the panel, after its cause has gone.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub enum Trip {
@@ -71,22 +80,22 @@ impl Trip {
     /// The cause in pieces that follow one another: a sentence without a full stop.
     pub const fn words(self) -> [&'static str; 4] {
         match self {
-            Trip::StopLoop => ["the emergency stop loop opened", "", "", ""],
+            Trip::StopLoop => alone("the emergency stop loop opened"),
             Trip::Probe(vessel, fault) => ["the ", vessel.label(), " probe ", fault.cause()],
             Trip::OverTemperature(vessel) => ["the ", vessel.label(), " passed its temperature limit", ""],
-            Trip::Clock => ["the controller's clock stood still or jumped", "", "", ""],
+            Trip::Clock => alone("the controller's clock stood still or jumped"),
             Trip::UnaskedHeat(element) => ["the ", element.vessel().label(), " warms up although nothing asked for heat", ""],
             Trip::NoRise(element) => ["the ", element.vessel().label(), " does not warm up although its element should heat", ""],
             Trip::Fell(vessel) => ["the ", vessel.label(), " reading fell faster than liquid can", ""],
-            Trip::ContactorStuck => ["the contactor stays closed although it is switched off", "", "", ""],
-            Trip::ContactorOpen => ["the contactor does not close", "", "", ""],
+            Trip::ContactorStuck => alone("the contactor stays closed although it is switched off"),
+            Trip::ContactorOpen => alone("the contactor does not close"),
             Trip::UnaskedCurrent(element) => {
                 ["current flows in the ", element.vessel().label(), "'s element although it is off", ""]
             }
             Trip::NoCurrent(element) => ["no current flows in the ", element.vessel().label(), "'s element although it is on", ""],
             Trip::Uncovered(element) => ["the ", element.vessel().label(), "'s element is not covered", ""],
-            Trip::Astray => ["an output pin does not follow its command", "", "", ""],
-            Trip::Alone => ["nobody has been at the controls for six hours", "", "", ""],
+            Trip::Astray => alone("an output pin does not follow its command"),
+            Trip::Alone => alone("nobody has been at the controls for six hours"),
         }
     }
 }
@@ -118,26 +127,16 @@ impl Advice {
     pub const fn words(self) -> [&'static str; 6] {
         match self {
             Advice::Probe(vessel, fault) => ["the ", vessel.label(), " probe ", fault.cause(), "; ", fault.remedy()],
-            Advice::FlowStopped => [
+            Advice::FlowStopped => alone(
                 "the mash does not follow the tank, which waits at its last safe offset; check that the pump runs, that its valves are open \
                  and that the grain bed is not stuck",
-                "",
-                "",
-                "",
-                "",
-                "",
-            ],
-            Advice::NoFlow => [
-                "the mash pump ran and nothing flowed: no heat, pump rests; clear it, then press the green button",
-                "",
-                "",
-                "",
-                "",
-                "",
-            ],
-            Advice::StrayFlow => ["the flow meter counts with the mash pump off: a siphon, or its wire", "", "", "", "", ""],
+            ),
+            Advice::NoFlow => {
+                alone("the mash pump ran and nothing flowed: no heat, pump rests; clear it, then press the green button")
+            }
+            Advice::StrayFlow => alone("the flow meter counts with the mash pump off: a siphon, or its wire"),
             Advice::PersonWanted => {
-                ["nobody has been at the controls for four hours; press any button, or the heat ends after six", "", "", "", "", ""]
+                alone("nobody has been at the controls for four hours; press any button, or the heat ends after six")
             }
         }
     }

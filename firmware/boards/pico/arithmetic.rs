@@ -40,8 +40,24 @@ pub unsafe extern "C" fn __aeabi_lmul() {
     )
 }
 
-/// `r0` divided by `r1` by the chip's divider: quotient to `r0`, remainder to `r1`. SIO_BASE is D0000000h; quotient at 70h, remainder at 74h,
-/// eight cycles after the divisor.
+/// One quotient of the chip's divider: registers of dividend, divisor and SIO_BASE (D0000000h), then those that the remainder (74h) and the
+/// quotient (70h) go to, eight cycles after the divisor.
+macro_rules! quotient {
+    ($dividend:literal, $divisor:literal, $base:literal => $left:literal, $quotient:literal) => {
+        quotient!($dividend at "0x60", $divisor at "0x64", $base => $left, $quotient)
+    };
+    ($dividend:literal at $first:literal, $divisor:literal at $second:literal, $base:literal => $left:literal, $quotient:literal) => {
+        concat!(
+            "str ", $dividend, ", [", $base, ", #", $first, "]\n",
+            "str ", $divisor, ", [", $base, ", #", $second, "]\n",
+            "b 20f\n 20: b 20f\n 20: b 20f\n 20: b 20f\n",
+            "20: ldr ", $left, ", [", $base, ", #0x74]\n",
+            "ldr ", $quotient, ", [", $base, ", #0x70]\n",
+        )
+    };
+}
+
+/// `r0` divided by `r1`: quotient to `r0`, remainder to `r1`.
 macro_rules! divider {
     ($dividend:literal, $divisor:literal) => {
         naked_asm!(
@@ -49,14 +65,7 @@ macro_rules! divider {
             "lsls r2, r2, #24",
             "mrs r3, primask",
             "cpsid i",
-            concat!("str r0, [r2, #", $dividend, "]"),
-            concat!("str r1, [r2, #", $divisor, "]"),
-            "b 1f",
-            "1: b 2f",
-            "2: b 3f",
-            "3: b 4f",
-            "4: ldr r1, [r2, #0x74]",
-            "ldr r0, [r2, #0x70]",
+            quotient!("r0" at $dividend, "r1" at $divisor, "r2" => "r1", "r0"),
             "msr primask, r3",
             "bx lr",
         )
@@ -101,9 +110,8 @@ macro_rules! both_short {
         concat!(
             "mov r12, r1\n orrs r1, r3\n bne 5f\n",
             "movs r1, #0xd0\n lsls r1, r1, #24\n mrs r3, primask\n cpsid i\n",
-            "str r0, [r1, #0x60]\n str r2, [r1, #0x64]\n",
-            "b 1f\n 1: b 1f\n 1: b 1f\n 1: b 1f\n",
-            "1: ldr r2, [r1, #0x74]\n ldr r0, [r1, #0x70]\n msr primask, r3\n movs r1, #0\n movs r3, #0\n bx lr\n",
+            quotient!("r0", "r2", "r1" => "r2", "r0"),
+            "msr primask, r3\n movs r1, #0\n movs r3, #0\n bx lr\n",
             "5: mov r1, r12\n",
         )
     };
@@ -218,14 +226,7 @@ unsafe extern "C" fn divide_by_short() {
         "movs r6, #0",
         "cmp r1, r2",
         "blo 1f",
-        "str r1, [r7, #0x60]",
-        "str r2, [r7, #0x64]",
-        "b 2f",
-        "2: b 2f",
-        "2: b 2f",
-        "2: b 2f",
-        "2: ldr r1, [r7, #0x74]",
-        "ldr r6, [r7, #0x70]",
+        quotient!("r1", "r2", "r7" => "r1", "r6"),
         "1: push {{r6}}",
         "cmp r1, #0",
         "beq 7f",
@@ -293,37 +294,17 @@ unsafe extern "C" fn divide_by_short() {
         "6: lsls r1, r1, #16",
         "lsrs r3, r0, #16",
         "orrs r1, r3",
-        "str r1, [r7, #0x60]",
-        "str r2, [r7, #0x64]",
-        "b 1f",
-        "1: b 1f",
-        "1: b 1f",
-        "1: b 1f",
-        "1: ldr r1, [r7, #0x74]",
-        "ldr r6, [r7, #0x70]",
+        quotient!("r1", "r2", "r7" => "r1", "r6"),
         "lsls r1, r1, #16",
         "uxth r3, r0",
         "orrs r1, r3",
         "lsls r0, r6, #16",
-        "str r1, [r7, #0x60]",
-        "str r2, [r7, #0x64]",
-        "b 1f",
-        "1: b 1f",
-        "1: b 1f",
-        "1: b 1f",
-        "1: ldr r2, [r7, #0x74]",
-        "ldr r6, [r7, #0x70]",
+        quotient!("r1", "r2", "r7" => "r2", "r6"),
         "adds r0, r0, r6",
         "b 8f",
         // Nothing left of the upper word.
-        "7: str r0, [r7, #0x60]",
-        "str r2, [r7, #0x64]",
-        "b 1f",
-        "1: b 1f",
-        "1: b 1f",
-        "1: b 1f",
-        "1: ldr r2, [r7, #0x74]",
-        "ldr r0, [r7, #0x70]",
+        "7:",
+        quotient!("r0", "r2", "r7" => "r2", "r0"),
         "8: movs r3, #0",
         "pop {{r1, r6}}",
         "msr primask, r6",

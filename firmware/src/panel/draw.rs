@@ -26,7 +26,7 @@ pub fn write(canvas: &mut Canvas, font: &MonoFont<'_>, x: i32, y: i32, lit: bool
     if !canvas.wants(y, font.character_size.height, place.into_iter().chain(text.bytes())) {
         return;
     }
-    // The library's drawing of text handles every font, and takes 3 kB for it; these fonts are a picture of ASCII, glyph by glyph.
+    // The library's drawing of text handles every font, and takes a kilobyte more; these fonts are a picture of ASCII, glyph by glyph.
     let (width, height) = (font.character_size.width as i32, font.character_size.height as i32);
     let columns = (font.image.size().width / font.character_size.width.max(1)).max(1) as i32;
     for (byte, left) in text.bytes().zip((x..).step_by(width.unsigned_abs().max(1) as usize)) {

@@ -8,7 +8,7 @@ use heapless::String;
 /// A short text; what does not fit is left out.
 pub type Short = String<24>;
 
-/// Pieces one after the other. The compiler's formatting would do the same for 4 kB.
+/// Pieces one after the other. The compiler's formatting would do the same for 3 kB.
 pub fn short(pieces: &[&str]) -> Short {
     let mut text = Short::new();
     // Too long: the pieces that fit are shown.

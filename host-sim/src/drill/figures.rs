@@ -82,11 +82,7 @@ pub fn figures(outcomes: &[Outcome], quiet: &Quiet) -> Vec<(&'static str, String
         "without a fault",
         format!(
             "{} brew days ({:.0} h), {} false trips; {} random rigs heated twice, {} false trips",
-            quiet.days,
-            quiet.hours.max(0.0),
-            quiet.day_trips,
-            quiet.rigs,
-            quiet.rig_trips
+            quiet.days, quiet.hours, quiet.day_trips, quiet.rigs, quiet.rig_trips
         ),
     ));
     lines

@@ -1,6 +1,6 @@
 //! Evidence on the binary itself: size, memory, symbols, cycles, and that two builds give the same bytes.
 
-use crate::support::{heating, powered, pt100};
+use crate::support::{heating, hold, home, powered, pt100};
 use copperhold_tests::emulator::{Emulator, image};
 use copperhold_tests::flash::{Symbol, build_pico, calls, segments, symbols, uf2};
 use serde_json::json;
@@ -161,17 +161,10 @@ fn count_while_both_heat(what: &str, first_row: i32) {
     emulator.set(json!({"spi": {"liquor_tank": pt100(45.0), "mash_tun": pt100(45.0), "boil_kettle": pt100(45.0)}}));
     emulator.run(20.0);
     emulator.arm();
-    // Menu, hold at 60; the kettle in the third row too.
-    emulator.press_knob(0.1);
-    emulator.turn_knob(first_row);
-    emulator.press_knob(0.1);
-    emulator.press_knob(1.0);
-    emulator.turn_knob(3);
-    emulator.press_knob(0.1);
-    emulator.press_knob(0.1);
-    emulator.turn_knob(2);
-    emulator.press_knob(0.1);
-    emulator.press_knob(1.0);
+    hold(&mut emulator, first_row);
+    home(&mut emulator);
+    // The kettle too.
+    hold(&mut emulator, 2);
     let (mut tank_c, mut mash_c, mut kettle_c) = (45.0_f64, 45.0_f64, 45.0_f64);
     let mut ramp = |emulator: &mut Emulator, seconds: u32| {
         let mut heated = (0, 0);

@@ -1,6 +1,6 @@
 //! Drills on the sense lines and on the coil's pulses, with the image that is flashed.
 
-use crate::support::{bench, flash_with, pt100};
+use crate::support::{bench, flash_with, hold, pt100};
 use copperhold_core::vessel::Element;
 use copperhold_firmware::lines::Coil;
 use copperhold_firmware::sense::{Fitted, Line};
@@ -20,9 +20,7 @@ fn powered(fitted: &[Line], coil: Coil) -> Emulator {
 }
 
 fn ask_the_tank(emulator: &mut Emulator) -> Report {
-    emulator.press_knob(0.1);
-    emulator.press_knob(0.1);
-    emulator.press_knob(1.0);
+    hold(emulator, 0);
     emulator.run(1.0)
 }
 

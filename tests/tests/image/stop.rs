@@ -1,6 +1,6 @@
 //! Drills: what takes the heat away, and how fast.
 
-use crate::support::{heating, pt100};
+use crate::support::{heating, hold, home, pt100};
 use copperhold_core::wire::message::ToHost;
 use copperhold_tests::emulator::{Emulator, Report};
 use serde_json::json;
@@ -155,13 +155,9 @@ fn a_cut_probe_wire_trips_and_a_bus_stuck_high_is_no_temperature() {
 #[test]
 fn two_elements_are_never_on_together() {
     let (mut emulator, _) = heating();
-    // The kettle wants heat too: back home, menu, two down, hold at 60.
-    emulator.turn_knob(3);
-    emulator.press_knob(0.1);
-    emulator.press_knob(0.1);
-    emulator.turn_knob(2);
-    emulator.press_knob(0.1);
-    emulator.press_knob(1.0);
+    // The kettle wants heat too.
+    home(&mut emulator);
+    hold(&mut emulator, 2);
     // Near its target the tank shares with the kettle.
     emulator.set(json!({"spi": {"liquor_tank": pt100(59.9)}}));
     let report = emulator.run(60.0);

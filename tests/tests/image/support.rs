@@ -49,11 +49,22 @@ pub fn heating() -> (Emulator, Report) {
     let mut emulator = powered();
     let report = emulator.arm();
     assert!(report.telemetry().expect("telemetry").armed);
-    // Menu, liquor tank, hold at 60 C.
-    emulator.press_knob(0.1);
-    emulator.press_knob(0.1);
-    emulator.press_knob(1.0);
+    hold(&mut emulator, 0);
     let report = emulator.run(1.0);
     assert!(report.line("contactor").level && report.line("tank_element").level, "{report:?}");
     (emulator, report)
+}
+
+/// From the home screen: the menu, a vessel's row of it, and held at the 60 C that stand there.
+pub fn hold(emulator: &mut Emulator, row: i32) {
+    emulator.press_knob(0.1);
+    emulator.turn_knob(row);
+    emulator.press_knob(0.1);
+    emulator.press_knob(1.0);
+}
+
+/// From a vessel's screen back home.
+pub fn home(emulator: &mut Emulator) {
+    emulator.turn_knob(3);
+    emulator.press_knob(0.1);
 }

@@ -5,21 +5,25 @@ use super::sums::{Member, Shared, Terms, blend};
 use super::{LEAST_RAW, ONE, Prior, STEP_US};
 use crate::wide::Product;
 
-/// Lags on the grid, ms: 9 s to 139 s, each 1.2 times the one before.
-const GRID_MS: [i32; 16] = [
-    9_000, 10_800, 12_960, 15_552, 18_662, 22_395, 26_874, 32_249, 38_698, 46_438, 55_726, 66_871, 80_245, 96_294, 115_553, 138_663,
+/// Lags on the grid, us: 9 s to 139 s, each 1.2 times the one before.
+const GRID_US: [i32; 16] = [
+    9_000_000,
+    10_800_000,
+    12_960_000,
+    15_552_000,
+    18_662_000,
+    22_395_000,
+    26_874_000,
+    32_249_000,
+    38_698_000,
+    46_438_000,
+    55_726_000,
+    66_871_000,
+    80_245_000,
+    96_294_000,
+    115_553_000,
+    138_663_000,
 ];
-
-/// The same in us.
-const GRID_US: [i32; GRID_MS.len()] = {
-    let mut grid = GRID_MS;
-    let mut index = 0;
-    while index < grid.len() {
-        grid[index] *= 1000;
-        index += 1;
-    }
-    grid
-};
 
 #[derive(Debug, Clone, Copy)]
 struct Candidate<const N: usize> {
@@ -29,10 +33,10 @@ struct Candidate<const N: usize> {
 
 impl<const N: usize> Candidate<N> {
     /// The step ratio of each lag on the grid.
-    const RATIOS: [i32; GRID_MS.len()] = {
-        let mut ratios = [0; GRID_MS.len()];
+    const RATIOS: [i32; GRID_US.len()] = {
+        let mut ratios = [0; GRID_US.len()];
         let mut index = 0;
-        while index < GRID_MS.len() {
+        while index < GRID_US.len() {
             ratios[index] = LagChain::<N>::ratio(STEP_US, GRID_US[index] as i64);
             index += 1;
         }
@@ -57,7 +61,7 @@ pub(super) struct Pick {
 /// The candidates that share a shape.
 #[derive(Debug, Clone)]
 pub(super) struct Family<const N: usize> {
-    candidates: [Candidate<N>; GRID_MS.len()],
+    candidates: [Candidate<N>; GRID_US.len()],
     pick: Pick,
     best: usize,
     /// The candidate that is looked at besides the best and its neighbours; all take turns.
@@ -106,7 +110,7 @@ impl<const N: usize> Family<N> {
     /// Moves on to the work `work_us`: at once only the candidates that are asked for before the next turn, which are the pick's and the one
     /// near `lag_us`.
     pub fn advance(&mut self, work_us: i64, lag_us: i64) {
-        self.catch_up(GRID_MS.len());
+        self.catch_up(GRID_US.len());
         (self.work_us, self.behind) = (work_us, u16::MAX);
         for index in [self.pick.left, self.pick.left + 1, place_above(lag_us)] {
             self.move_on(index);
@@ -144,11 +148,11 @@ impl<const N: usize> Family<N> {
 
     /// Looks at the best, its neighbours and one more; then blends the best with its better neighbour.
     pub fn fit(&mut self, shared: &Shared, terms: &Terms) {
-        self.roamer = (self.roamer + 1) % GRID_MS.len();
+        self.roamer = (self.roamer + 1) % GRID_US.len();
         let score = |index: usize| self.member(index).map_or(i64::MAX, |m| m.score(shared, terms));
         let roaming = (score(self.roamer), self.roamer);
         let (below, here, above) = (self.best.checked_sub(1).map_or(i64::MAX, score), score(self.best), score(self.best + 1));
-        let left = if below < above { self.best.saturating_sub(1) } else { self.best.min(GRID_MS.len() - 2) };
+        let left = if below < above { self.best.saturating_sub(1) } else { self.best.min(GRID_US.len() - 2) };
         if let (Some(a), Some(b)) = (self.member(left), self.member(left + 1)) {
             let fit = blend(a, b, shared, terms);
             let lag_us = a.lag_us() + (((b.lag_us() - a.lag_us()) * fit.theta) >> 16);
@@ -176,7 +180,7 @@ impl<const N: usize> Family<N> {
 
     /// Takes the step into the sums.
     pub fn observe(&mut self, since: i64, shared: &Shared) {
-        self.catch_up(GRID_MS.len());
+        self.catch_up(GRID_US.len());
         // From the largest lag down, so that each meets its next.
         let mut next = 0;
         for Candidate { chain, member, .. } in self.candidates.iter_mut().rev() {
