@@ -76,6 +76,7 @@ impl Usb {
     const ID: UsbVidPid = UsbVidPid(0x1209, 0x0001);
 
     /// Brings it up; `None` if it is brought up twice.
+    #[inline(never)]
     pub fn new(
         registers: pac::USBCTRL_REGS,
         memory: pac::USBCTRL_DPRAM,
@@ -97,6 +98,7 @@ impl Usb {
     }
 
     /// A byte that has arrived.
+    #[inline(never)]
     pub fn receive(&mut self) -> Option<u8> {
         self.device.poll(&mut [&mut self.serial]);
         let mut byte = [0];
