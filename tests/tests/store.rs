@@ -3,6 +3,7 @@
 use copperhold::plant::rng::Pcg;
 use copperhold_core::heat::Learned;
 use copperhold_core::probe::rtd::Pt100;
+use copperhold_core::probe::thermistor::{Curve, Divider};
 use copperhold_core::units::{Kelvin, Slope, Span};
 use copperhold_core::wire::sheet::{EncodedSheet, StepMessage};
 use copperhold_firmware::drivers::max31865::Wires;
@@ -10,6 +11,7 @@ use copperhold_firmware::lines::Coil;
 use copperhold_firmware::probes::Choice;
 use copperhold_firmware::sense::Fitted;
 use copperhold_firmware::storage::settings::Origin;
+use copperhold_firmware::storage::two_slot::VERSION;
 use copperhold_firmware::storage::{Store, Stored, safe_defaults};
 use copperhold_tests::emulator::unhex;
 use copperhold_tests::memory_flash::MemoryFlash;
@@ -50,20 +52,25 @@ fn what_was_stored_comes_back_and_the_newer_wins() {
     }
 }
 
-/// A record as version 0.1.0 wrote it before sense lines could be set.
-const BEFORE_SENSE_LINES: &str = "0001ac1b01fc2af02ef02ec0843dc0843da0fe0aa0fe0a80d90cc09a0ce05dc801c801e80700b09f1a0300b09f1a0300b09f1a\
-    030001b0e403c0bb0184070001c81a";
+/// What version 2 of the layout holds for [`settings`] of a 3,500 W element: a change of the format that forgets the version's number
+/// fails here.
+const VERSION_2: &str = "00000000ac0d00007017000040420f0018790000c05d0000c20100007c1500007017000040420f00000000000000000000000000905f0100\
+    00000000b08f060003000000905f01000200000028010203040506074096010000000000801a060004000000a086010070170000c8000000\
+    c8000000e80300000000000000000000000000000000000001000000a4060000";
 
 #[test]
-fn settings_stored_by_an_older_image_survive_the_update() {
-    let stored = Stored::decode(&unhex(BEFORE_SENSE_LINES)).expect("it is read");
-    assert_eq!(stored.draft.element_power.liquor_tank.map(copperhold_core::units::Watts::get), Some(3_500));
-    let learned = stored.knowledge.vessels.liquor_tank.expect("learned");
-    assert_eq!((learned.slope(), learned.lag()), (Slope::from_micro(31_000), Span::from_secs(24)));
-    assert_eq!((stored.fitted, stored.coil), (Fitted::default(), Coil::Level), "what it did not know is not fitted");
-    // Cut anywhere, it is in doubt.
-    let whole = unhex(BEFORE_SENSE_LINES);
-    assert!((0..whole.len()).all(|length| Stored::decode(&whole[..length]).is_none()));
+fn the_format_is_that_of_its_version() {
+    assert_eq!(VERSION, 2);
+    let mut buffer = [0; 768];
+    let bytes = settings(3_500).encode(&mut buffer).expect("it fits").to_vec();
+    assert_eq!(bytes, unhex(VERSION_2));
+    assert_eq!(Stored::decode(&bytes), Some(settings(3_500)));
+    // Cut anywhere, or longer than it should be, it is in doubt.
+    assert!((0..bytes.len()).all(|length| Stored::decode(&bytes[..length]).is_none()));
+    assert_eq!(Stored::decode(&[&bytes[..], &[0; 4]].concat()), None);
+    assert_eq!(Stored::decode(&[&bytes[..], &[0]].concat()), None);
+    // And a buffer that is too short takes nothing.
+    assert_eq!(settings(3_500).encode(&mut [0; 64]), None);
 }
 
 #[test]
@@ -74,20 +81,46 @@ fn every_way_of_wiring_is_stored_and_an_unknown_one_is_doubt() {
             let stored = Stored { fitted: Fitted::from_bits(bits).expect("five lines"), coil, flow_per_litre, ..settings(2_000) };
             let mut buffer = [0; 768];
             let bytes = stored.encode(&mut buffer).expect("it fits").to_vec();
-            let read = Stored::decode(&bytes).expect("it is read");
-            assert_eq!((read.fitted, read.coil, read.flow_per_litre), (stored.fitted, coil, flow_per_litre));
+            assert_eq!(Stored::decode(&bytes), Some(stored));
+            // The last six figures: display, sense lines, coil, pulses of the flow meter, whether an offset is known, the offset.
+            let with = |figure: usize, value: u32| {
+                let mut other = bytes.clone();
+                let at = other.len() - 4 * figure;
+                other[at..at + 4].copy_from_slice(&value.to_le_bytes());
+                Stored::decode(&other)
+            };
+            assert!(with(6, 1).is_some() && with(6, 2).is_none());
+            assert!(with(5, 31).is_some() && with(5, 32).is_none() && with(5, 256).is_none());
+            assert!(with(4, 1).is_some() && with(4, 2).is_none());
+            assert!(with(3, 10_000).is_some() && with(3, 10_001).is_none() && with(3, 65_536).is_none());
+            assert!(with(2, 1).is_some() && with(2, 2).is_none());
+        }
+    }
+}
+
+#[test]
+fn every_kind_of_probe_is_stored_and_an_unknown_one_is_doubt() {
+    let divider = |ohm, curve| Choice::Thermistor { divider: Divider::new(ohm, curve).expect("in range") };
+    let kinds = [
+        Choice::Rtd { element: Pt100::R_REF_430, wires: Wires::Two },
+        Choice::Rtd { element: Pt100::R_REF_400, wires: Wires::Four },
+        Choice::OneWire { rom: None },
+        Choice::OneWire { rom: Some([0; 8]) },
+        Choice::OneWire { rom: Some([0x28, 255, 2, 3, 4, 5, 6, 128]) },
+        divider(10_000, Curve::TenK3),
+        divider(9_950, Curve::Beta3435),
+    ];
+    for probe in kinds {
+        let mut stored = settings(2_000);
+        stored.probes.mash_tun = probe;
+        let mut buffer = [0; 768];
+        let bytes = stored.encode(&mut buffer).expect("it fits").to_vec();
+        assert_eq!(Stored::decode(&bytes), Some(stored));
+        // Figures 18 to 20 are the mash's: mains, twice six of an element, four of the tank, the mash's limit.
+        for (figure, value) in [(18, 4), (18, u32::MAX)] {
             let mut unknown = bytes.clone();
-            let at = unknown.len() - 3;
-            unknown[at] |= 32;
-            assert_eq!(Stored::decode(&unknown), None);
-            // The coil's byte cut off is no older record.
-            assert_eq!(Stored::decode(&bytes[..bytes.len() - 2]), None);
-            // One of before the flow meter is, and has none.
-            let older = Stored::decode(&bytes[..bytes.len() - 1]).expect("it is read");
-            assert_eq!((older.coil, older.flow_per_litre), (coil, 0));
-            // And more pulses than there can be are doubt.
-            let absurd = [&bytes[..bytes.len() - 1], &[0xFF, 0x7F]].concat();
-            assert_eq!(Stored::decode(&absurd), None);
+            unknown[4 * figure..4 * figure + 4].copy_from_slice(&u32::to_le_bytes(value));
+            assert_eq!(Stored::decode(&unknown), None, "{probe:?}");
         }
     }
 }

@@ -1,5 +1,6 @@
 //! What survives a power cut: settings, learned values, the sheet.
 
+mod figures;
 pub mod keep;
 pub mod settings;
 pub mod two_slot;

@@ -1,5 +1,9 @@
 //! Settings and learned values as they are stored, and what applies while nothing trustworthy is.
+//!
+//! The record is the list of figures in [`Stored::encode`], 32 bits each, and nothing else; any change of it needs a new
+//! [`super::two_slot::VERSION`], and a record of another version is in doubt.
 
+use super::figures::{Reader, Writer};
 use crate::drivers::max31865::Wires;
 use crate::drivers::oled::Chip;
 use crate::lines::Coil;
@@ -14,9 +18,8 @@ use copperhold_core::probe::rtd::Pt100;
 use copperhold_core::probe::thermistor::{Curve, Divider};
 use copperhold_core::settings::{Draft, Settings};
 use copperhold_core::supervisor::Knowledge;
-use copperhold_core::units::{Celsius, Kelvin, Slope, Span, Watts};
-use copperhold_core::vessel::{PerElement, PerVessel, Vessel};
-use serde::{Deserialize, Serialize};
+use copperhold_core::units::{Celsius, Kelvin, Span, Watts};
+use copperhold_core::vessel::{Element, PerElement, PerVessel, Vessel};
 
 /// The most pulses per litre that a flow meter may give: its pulses between two control ticks are counted in 16 bits with room to spare.
 pub const MOST_PULSES: u16 = 10_000;
@@ -104,164 +107,92 @@ impl Stored {
 
     /// Encodes into `buffer`; gives what was used. `None` if it does not fit.
     pub fn encode<'a>(&self, buffer: &'a mut [u8]) -> Option<&'a [u8]> {
-        postcard::to_slice(&(Plain::from(self), Wiring::from(self), u32::from(self.flow_per_litre)), buffer).ok().map(|used| &*used)
+        let mut out = Writer::new(buffer);
+        let draft = &self.draft;
+        out.put(u32::from(draft.mains == Mains::Hz50));
+        for element in Element::ALL {
+            out.put(draft.element_power.get(element).map_or(0, Watts::get));
+            out.put(*draft.least_ml.get(element));
+            out.put(*draft.greatest_ml.get(element));
+            for figure in self.knowledge.vessels.get(element).map_or([0; 3], |learned| learned.figures()) {
+                out.put(figure);
+            }
+        }
+        for vessel in Vessel::ALL {
+            out.put(draft.limit.get(vessel).milli().cast_unsigned());
+            for figure in figures_of(*self.probes.get(vessel)) {
+                out.put(figure);
+            }
+        }
+        out.put(draft.boiling.milli().cast_unsigned());
+        out.put(draft.cascade_limit.milli().cast_unsigned());
+        for span in [draft.timing.dead_time, draft.timing.contactor_settle, draft.press] {
+            out.put(u32::try_from(span.as_millis()).unwrap_or(u32::MAX));
+        }
+        out.put(u32::from(self.display == Chip::Sh1106));
+        out.put(u32::from(self.fitted.bits()));
+        out.put(u32::from(self.coil == Coil::Pulses));
+        out.put(u32::from(self.flow_per_litre));
+        out.put(u32::from(self.knowledge.mash_offset.is_some()));
+        out.put(self.knowledge.mash_offset.unwrap_or_default().milli().cast_unsigned());
+        out.finish()
     }
 
     /// Decodes and checks every figure. `None` on any doubt.
     pub fn decode(bytes: &[u8]) -> Option<Stored> {
-        let (plain, rest) = postcard::take_from_bytes::<Plain>(bytes).ok()?;
-        // A record of before the wiring was asked for ends here, and the rig has none of it.
-        let (wiring, rest) =
-            if rest.is_empty() { (Wiring::default(), rest) } else { postcard::take_from_bytes::<Wiring>(rest).ok()? };
-        // The same goes for the flow meter.
-        let (flow_per_litre, rest) = if rest.is_empty() { (0, rest) } else { postcard::take_from_bytes::<u32>(rest).ok()? };
-        let flow_per_litre = u16::try_from(flow_per_litre).ok().filter(|&pulses| pulses <= MOST_PULSES)?;
-        let stored = Stored { flow_per_litre, ..plain.stored(&wiring)? };
-        (rest.is_empty() && stored.settings().is_ok()).then_some(stored)
-    }
-}
-
-/// Plain figures in a fixed order. What is added goes to the end, in a part of its own that may be missing, so that the settings survive an
-/// update; any other change of this format needs a new [`super::two_slot::VERSION`].
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-struct Plain {
-    mains_50_hz: bool,
-    element_w: PerElement<Option<u32>>,
-    least_ml: PerElement<u32>,
-    greatest_ml: PerElement<u32>,
-    limit_milli_c: PerVessel<i32>,
-    boiling_milli_c: i32,
-    cascade_limit_mk: i32,
-    dead_time_ms: u32,
-    contactor_settle_ms: u32,
-    press_ms: u32,
-    probes: PerVessel<PlainProbe>,
-    sh1106: bool,
-    learned: PerElement<Option<PlainLearned>>,
-    mash_offset_mk: Option<i32>,
-}
-
-/// What was added to [`Plain`] later.
-#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize)]
-struct Wiring {
-    fitted: u8,
-    coil_pulses: bool,
-}
-
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-enum PlainProbe {
-    Rtd { reference_milliohm: u32, wires: u8 },
-    OneWire { rom: Option<[u8; 8]> },
-    Thermistor { series_ohm: u32, beta_3435: bool },
-}
-
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-struct PlainLearned {
-    slope_micro: i32,
-    lag_ms: u32,
-    loss_micro: i32,
-}
-
-fn ms(span: Span) -> u32 {
-    u32::try_from(span.as_millis()).unwrap_or(u32::MAX)
-}
-
-fn span(ms: u32) -> Span {
-    Span::from_millis(u64::from(ms))
-}
-
-impl From<&Stored> for Plain {
-    fn from(stored: &Stored) -> Plain {
-        let draft = &stored.draft;
-        Plain {
-            mains_50_hz: draft.mains == Mains::Hz50,
-            element_w: PerElement::build(|element| draft.element_power.get(element).map(Watts::get)),
-            least_ml: draft.least_ml,
-            greatest_ml: draft.greatest_ml,
-            limit_milli_c: PerVessel::build(|vessel| draft.limit.get(vessel).milli()),
-            boiling_milli_c: draft.boiling.milli(),
-            cascade_limit_mk: draft.cascade_limit.milli(),
-            dead_time_ms: ms(draft.timing.dead_time),
-            contactor_settle_ms: ms(draft.timing.contactor_settle),
-            press_ms: ms(draft.press),
-            probes: PerVessel::build(|vessel| plain_probe(*stored.probes.get(vessel))),
-            sh1106: stored.display == Chip::Sh1106,
-            learned: PerElement::build(|element| {
-                stored.knowledge.vessels.get(element).map(|learned| PlainLearned {
-                    slope_micro: learned.slope().micro(),
-                    lag_ms: ms(learned.lag()),
-                    loss_micro: learned.loss().micro(),
-                })
-            }),
-            mash_offset_mk: stored.knowledge.mash_offset.map(Kelvin::milli),
+        let mut record = Reader::new(bytes);
+        let mut stored = safe_defaults();
+        let draft = &mut stored.draft;
+        draft.mains = if record.flag()? { Mains::Hz50 } else { Mains::Hz60 };
+        for element in Element::ALL {
+            *draft.element_power.get_mut(element) = Some(record.take()).filter(|&watts| watts > 0).map(Watts::new);
+            *draft.least_ml.get_mut(element) = record.take();
+            *draft.greatest_ml.get_mut(element) = record.take();
+            let figures = [record.take(), record.take(), record.take()];
+            *stored.knowledge.vessels.get_mut(element) = (figures != [0; 3]).then(|| Learned::from_figures(figures));
         }
+        for vessel in Vessel::ALL {
+            *draft.limit.get_mut(vessel) = Celsius::from_milli(record.take().cast_signed());
+            *stored.probes.get_mut(vessel) = probe_of([record.take(), record.take(), record.take()])?;
+        }
+        draft.boiling = Celsius::from_milli(record.take().cast_signed());
+        draft.cascade_limit = Kelvin::from_milli(record.take().cast_signed());
+        for span in [&mut draft.timing.dead_time, &mut draft.timing.contactor_settle, &mut draft.press] {
+            *span = Span::from_millis(u64::from(record.take()));
+        }
+        stored.display = if record.flag()? { Chip::Sh1106 } else { Chip::Ssd1306 };
+        stored.fitted = Fitted::from_bits(u8::try_from(record.take()).ok()?)?;
+        stored.coil = if record.flag()? { Coil::Pulses } else { Coil::Level };
+        stored.flow_per_litre = u16::try_from(record.take()).ok().filter(|&pulses| pulses <= MOST_PULSES)?;
+        let known = record.flag()?;
+        let offset = Kelvin::from_milli(record.take().cast_signed());
+        stored.knowledge.mash_offset = known.then_some(offset);
+        (record.whole() && stored.settings().is_ok()).then_some(stored)
     }
 }
 
-impl From<&Stored> for Wiring {
-    fn from(stored: &Stored) -> Wiring {
-        Wiring { fitted: stored.fitted.bits(), coil_pulses: stored.coil == Coil::Pulses }
-    }
-}
-
-impl Plain {
-    fn stored(&self, wiring: &Wiring) -> Option<Stored> {
-        let probe = |vessel: Vessel| choice(*self.probes.get(vessel));
-        let probes = PerVessel {
-            liquor_tank: probe(Vessel::LiquorTank)?,
-            mash_tun: probe(Vessel::MashTun)?,
-            boil_kettle: probe(Vessel::BoilKettle)?,
-        };
-        Some(Stored {
-            draft: Draft {
-                mains: if self.mains_50_hz { Mains::Hz50 } else { Mains::Hz60 },
-                element_power: PerElement::build(|element| self.element_w.get(element).map(Watts::new)),
-                least_ml: self.least_ml,
-                greatest_ml: self.greatest_ml,
-                limit: PerVessel::build(|vessel| Celsius::from_milli(*self.limit_milli_c.get(vessel))),
-                boiling: Celsius::from_milli(self.boiling_milli_c),
-                cascade_limit: Kelvin::from_milli(self.cascade_limit_mk),
-                plausible: PerVessel::build(|_| Limits::EVERY_TICK),
-                timing: Timing { dead_time: span(self.dead_time_ms), contactor_settle: span(self.contactor_settle_ms) },
-                press: span(self.press_ms.max(500)),
-            },
-            probes,
-            display: if self.sh1106 { Chip::Sh1106 } else { Chip::Ssd1306 },
-            fitted: Fitted::from_bits(wiring.fitted)?,
-            coil: if wiring.coil_pulses { Coil::Pulses } else { Coil::Level },
-            flow_per_litre: 0,
-            knowledge: Knowledge {
-                vessels: PerElement::build(|element| {
-                    self.learned.get(element).map(|plain| {
-                        Learned::new(Slope::from_micro(plain.slope_micro), span(plain.lag_ms), Slope::from_micro(plain.loss_micro))
-                    })
-                }),
-                mash_offset: self.mash_offset_mk.map(Kelvin::from_milli),
-            },
-        })
-    }
-}
-
-fn plain_probe(choice: Choice) -> PlainProbe {
+/// A probe as three figures: its kind, and two that go with the kind.
+fn figures_of(choice: Choice) -> [u32; 3] {
     match choice {
-        Choice::Rtd { element, wires } => PlainProbe::Rtd {
-            reference_milliohm: element.r_ref_milliohm(),
-            wires: match wires {
+        Choice::Rtd { element, wires } => {
+            let wires = match wires {
                 Wires::Two => 2,
                 Wires::Three => 3,
                 Wires::Four => 4,
-            },
-        },
-        Choice::OneWire { rom } => PlainProbe::OneWire { rom },
-        Choice::Thermistor { divider } => {
-            PlainProbe::Thermistor { series_ohm: divider.series_ohm(), beta_3435: divider.curve() == Curve::Beta3435 }
+            };
+            [0, element.r_ref_milliohm(), wires]
         }
+        Choice::OneWire { rom: None } => [1, 0, 0],
+        Choice::OneWire { rom: Some([a, b, c, d, e, f, g, h]) } => {
+            [2, u32::from_le_bytes([a, b, c, d]), u32::from_le_bytes([e, f, g, h])]
+        }
+        Choice::Thermistor { divider } => [3, divider.series_ohm(), u32::from(divider.curve() == Curve::Beta3435)],
     }
 }
 
-fn choice(plain: PlainProbe) -> Option<Choice> {
-    Some(match plain {
-        PlainProbe::Rtd { reference_milliohm, wires } => Choice::Rtd {
+fn probe_of(figures: [u32; 3]) -> Option<Choice> {
+    Some(match figures {
+        [0, reference_milliohm, wires] => Choice::Rtd {
             element: Pt100::new(reference_milliohm).ok()?,
             wires: match wires {
                 2 => Wires::Two,
@@ -270,10 +201,19 @@ fn choice(plain: PlainProbe) -> Option<Choice> {
                 _ => return None,
             },
         },
-        PlainProbe::OneWire { rom } => Choice::OneWire { rom },
-        PlainProbe::Thermistor { series_ohm, beta_3435 } => {
-            let curve = if beta_3435 { Curve::Beta3435 } else { Curve::TenK3 };
+        [1, 0, 0] => Choice::OneWire { rom: None },
+        [2, low, high] => {
+            let ([a, b, c, d], [e, f, g, h]) = (low.to_le_bytes(), high.to_le_bytes());
+            Choice::OneWire { rom: Some([a, b, c, d, e, f, g, h]) }
+        }
+        [3, series_ohm, curve] => {
+            let curve = match curve {
+                0 => Curve::TenK3,
+                1 => Curve::Beta3435,
+                _ => return None,
+            };
             Choice::Thermistor { divider: Divider::new(series_ohm, curve).ok()? }
         }
+        _ => return None,
     })
 }

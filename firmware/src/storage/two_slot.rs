@@ -15,7 +15,7 @@ use copperhold_core::wire::frame::{crc32, crc32_more};
 use embedded_storage::nor_flash::NorFlash;
 
 /// Version of the layout.
-pub const VERSION: u8 = 1;
+pub const VERSION: u8 = 2;
 const MARK: [u8; 4] = [b'C', b'u', b'H', VERSION];
 const HEADER: usize = 10;
 const CRC: usize = 4;
