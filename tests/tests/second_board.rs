@@ -7,15 +7,29 @@
 use copperhold_core::vessel::Vessel;
 use copperhold_core::wire::message::{DemandMessage, Identity, ReadingMessage, Refused, ToDevice, ToHost};
 use copperhold_core::wire::{Framer, encode};
+use copperhold_firmware::storage::{Store, Stored, safe_defaults};
 use copperhold_tests::flash::{build_stm32f4, segments, symbols};
+use copperhold_tests::memory_flash::MemoryFlash;
 use std::io::{Read, Write};
 use std::path::PathBuf;
 use std::process::{Child, ChildStdin, ChildStdout, Command, Stdio};
 use std::sync::OnceLock;
 
+/// The store in the upper half of the flash, and enough of a slot for settings.
+const STORE_AT: u32 = 0x0808_0000;
+const SLOT: usize = 4096;
+
 fn elf() -> &'static PathBuf {
     static ELF: OnceLock<PathBuf> = OnceLock::new();
     ELF.get_or_init(|| build_stm32f4().expect("the image builds"))
+}
+
+/// What was written to a part that the machine lacks: offset and value, in order.
+fn writes(log: &str, part: &str) -> Vec<(u32, u32)> {
+    let hex = |text: &str| u32::from_str_radix(text, 16).expect("a figure");
+    let start = format!("{part}: unimplemented device write (size 4, offset 0x");
+    let rest = log.lines().filter_map(|line| line.strip_prefix(&start)?.strip_suffix(')')?.split_once(", value 0x"));
+    rest.map(|(offset, value)| (hex(offset), hex(value))).collect()
 }
 
 /// The running image.
@@ -23,16 +37,22 @@ struct Machine {
     child: Child,
     to: ChildStdin,
     from: ChildStdout,
-    log: PathBuf,
+    /// Its log, and what its store was filled with.
+    files: [PathBuf; 2],
     framer: Framer,
     session: u32,
     sequence: u32,
 }
 
 impl Machine {
-    fn start(name: &str) -> Machine {
-        let log = std::env::temp_dir().join(format!("copperhold-{name}-{}.log", std::process::id()));
+    /// With what its store holds.
+    fn start(name: &str, store: &[u8]) -> Machine {
+        let file = |kind| std::env::temp_dir().join(format!("copperhold-{name}-{}.{kind}", std::process::id()));
+        let (log, stored) = (file("log"), file("store"));
+        std::fs::write(&stored, store).expect("a file for the store");
         let mut child = Command::new("qemu-system-arm")
+            .arg("-device")
+            .arg(format!("loader,file={},addr={STORE_AT:#x},force-raw=on", stored.display()))
             .args([
                 "-machine",
                 "netduinoplus2",
@@ -54,7 +74,7 @@ impl Machine {
             .expect("qemu-system-arm runs: tests/run installs it");
         let to = child.stdin.take().expect("piped");
         let from = child.stdout.take().expect("piped");
-        Machine { child, to, from, log, framer: Framer::new(), session: 0, sequence: 0 }
+        Machine { child, to, from, files: [log, stored], framer: Framer::new(), session: 0, sequence: 0 }
     }
 
     /// Messages until one fits.
@@ -91,15 +111,17 @@ impl Machine {
     /// Ends it; gives what was logged.
     fn end(mut self) -> String {
         self.child.kill().and_then(|()| self.child.wait()).expect("it ends");
-        let log = std::fs::read_to_string(&self.log).expect("a log");
-        std::fs::remove_file(&self.log).expect("it can be removed");
+        let log = std::fs::read_to_string(&self.files[0]).expect("a log");
+        for file in &self.files {
+            std::fs::remove_file(file).expect("it can be removed");
+        }
         log
     }
 }
 
 #[test]
 fn it_starts_keeps_every_line_low_and_its_control_core_is_alive() {
-    let mut machine = Machine::start("start");
+    let mut machine = Machine::start("start", &[0xFF; SLOT]);
     let mut count = 0;
     let messages = machine.until(|message| {
         count += u32::from(matches!(message, ToHost::Telemetry(_)));
@@ -126,11 +148,7 @@ fn it_starts_keeps_every_line_low_and_its_control_core_is_alive() {
 
     // The set-and-reset register of port C: the lower half raises pins. Bits 0 to 5 are the lines.
     let log = machine.end();
-    let writes: Vec<u32> = log
-        .lines()
-        .filter_map(|line| line.strip_prefix("GPIOC: unimplemented device write (size 4, offset 0x018, value 0x"))
-        .map(|hex| u32::from_str_radix(hex.trim_end_matches(')'), 16).expect("a figure"))
-        .collect();
+    let writes: Vec<u32> = writes(&log, "GPIOC").iter().filter_map(|&(at, bits)| (at == 0x18).then_some(bits)).collect();
     assert!(writes.len() > 900, "the fast tick drives the lines: {}", writes.len());
     assert!(writes.iter().all(|bits| bits & 0x3F == 0), "a line was raised");
     assert!(writes.iter().filter(|&&bits| bits == 0x3F << 16).count() > 900, "all six are lowered with every tick");
@@ -141,6 +159,28 @@ fn it_starts_keeps_every_line_low_and_its_control_core_is_alive() {
     let keys = |key: &str| log.lines().filter(|line| line.contains("offset 0x000") && line.ends_with(key)).count();
     assert_eq!(keys("value 0xcccc)") + keys("value 0x0000cccc)"), 1, "started once");
     assert!(keys("value 0xaaaa)") + keys("value 0x0000aaaa)") >= 30, "fed");
+}
+
+/// Registers and bits: reference manual RM0090, 8.4 and 19.4; pin and timer: datasheet of the STM32F405, table 9.
+#[test]
+fn a_flow_meter_in_the_settings_starts_the_timer_that_counts_its_pin_and_none_starts_nothing() {
+    let run = |name, flow_per_litre| {
+        let mut flash = MemoryFlash::new(4 * SLOT);
+        Store::new(&mut flash, 0).save_settings(&Stored { flow_per_litre, ..safe_defaults() }).expect("it fits");
+        let mut machine = Machine::start(name, &flash.bytes()[..SLOT]);
+        machine.until(|message| matches!(message, ToHost::Telemetry(_)));
+        machine.end()
+    };
+    let none = run("no-meter", 0);
+    assert_eq!(writes(&none, "timer[9]"), []);
+    let log = run("meter", 450);
+    // Input 2 of the timer at its pin, filtered; the trigger before the mode that uses it; counting to the top of 16 bits; running.
+    assert_eq!(writes(&log, "timer[9]"), [(0x18, 0xF100), (0x08, 0x60), (0x08, 0x67), (0x2C, 0xFFFF), (0x00, 0x201)]);
+    // PA3: alternate function 3, pulled up, and in that mode last of all.
+    let port = writes(&log, "GPIOA");
+    assert!(port.contains(&(0x20, 0x3000)), "{port:x?}");
+    assert!(port.contains(&(0x0C, 0x40)) && port.contains(&(0x00, 0x80)), "{port:x?}");
+    assert!(!writes(&none, "GPIOA").contains(&(0x20, 0x3000)));
 }
 
 #[test]

@@ -19,6 +19,8 @@ mod pins;
 mod serial;
 #[path = "../stack.rs"]
 mod stack;
+#[path = "../usb.rs"]
+mod usb;
 mod watchdog;
 
 use copperhold_core::supervisor::Supervisor;
@@ -38,10 +40,13 @@ use embedded_hal_bus::spi::RefCellDevice as SpiShare;
 use hal::fugit::RateExtU32;
 use hal::gpio::{FunctionI2C, FunctionSioInput, FunctionSpi, FunctionUart, PullNone, PullUp};
 use hal::pac;
+use hal::usb::UsbBus;
 use interrupts::{ContactPins, Interrupts, PowerLines};
 use parts::{AdcPins, BusDelay, BusPin, Pico};
 use pins::Pins;
 use rp2040_hal as hal;
+use usb::Usb;
+use usb_device::bus::UsbBusAllocator;
 
 /// Second-stage boot for the flash of the Pico and its copies.
 // SAFETY: the section is what the boot ROM reads; nothing else is linked there.
@@ -132,9 +137,8 @@ fn build() -> &'static mut App<Pico> {
         (pins.uart_tx.into_function::<FunctionUart>(), pins.uart_rx.into_function::<FunctionUart>()),
         &mut device.RESETS,
     );
-    let Some(usb) = serial::Usb::new(device.USBCTRL_REGS, device.USBCTRL_DPRAM, clocks, &mut device.RESETS) else {
-        last_resort::stop()
-    };
+    let usb = UsbBus::new(device.USBCTRL_REGS, device.USBCTRL_DPRAM, clocks.usb_clock, true, &mut device.RESETS);
+    let Some(usb) = Usb::new(place!(UsbBusAllocator<UsbBus>, UsbBusAllocator::new(usb))) else { last_resort::stop() };
     let bus = OneWire::new(BusPin::new(pins.one_wire.reconfigure()), BusDelay::new(timer));
     let adc = AdcPins::new(
         device.ADC,

@@ -1,8 +1,8 @@
 //! The board as the application sees it.
 
 use crate::interrupts::{self, PowerLines};
-use crate::serial::{self, Usb};
-use crate::{clocks, flash, flow, hal, watchdog};
+use crate::usb::Usb;
+use crate::{clocks, flash, flow, hal, serial, watchdog};
 use copperhold_core::event::Entry;
 use copperhold_core::units::Instant;
 use copperhold_core::vessel::{Element, Vessel};
@@ -34,7 +34,7 @@ pub struct Pico {
     /// UART to the host, if it came up.
     pub uart: Option<serial::UartOut>,
     /// USB.
-    pub usb: Usb,
+    pub usb: Usb<hal::usb::UsbBus>,
     /// Watchdog.
     pub watchdog: pac::WATCHDOG,
     /// Why it started.

@@ -1,20 +1,14 @@
-//! The two serial ports. USB is looked at whenever the main loop wakes, 100 times a second or more, and holds its host back meanwhile.
-//! Nothing holds back the UART's, so what arrives there is fetched by an interrupt.
+//! The UART. Nothing holds its host back, so what arrives is fetched by an interrupt.
 
 use crate::{clocks, hal};
 use core::cell::RefCell;
 use critical_section::Mutex;
-use hal::clocks::ClocksManager;
 use hal::fugit::RateExtU32;
 use hal::gpio::bank0::{Gpio0, Gpio1};
 use hal::gpio::{FunctionUart, Pin, PullDown};
 use hal::pac::{self, interrupt};
 use hal::uart::{DataBits, Reader, StopBits, UartConfig, UartPeripheral, Writer};
-use hal::usb::UsbBus;
 use heapless::Deque;
-use usb_device::bus::UsbBusAllocator;
-use usb_device::device::{StringDescriptors, UsbDevice, UsbDeviceBuilder, UsbDeviceState, UsbVidPid};
-use usbd_serial::SerialPort;
 
 /// Bytes that wait for the main loop: 22 ms at full speed, more than its longest turn.
 const WAITING: usize = 256;
@@ -63,53 +57,4 @@ fn UART0_IRQ() {
             let _ = waiting.push_back(byte);
         }
     });
-}
-
-/// USB serial.
-pub struct Usb {
-    device: UsbDevice<'static, UsbBus>,
-    serial: SerialPort<'static, UsbBus>,
-}
-
-impl Usb {
-    /// Test identifiers of the pid.codes list: for private use only, not to be sold with.
-    const ID: UsbVidPid = UsbVidPid(0x1209, 0x0001);
-
-    /// Brings it up; `None` if it is brought up twice.
-    #[inline(never)]
-    pub fn new(
-        registers: pac::USBCTRL_REGS,
-        memory: pac::USBCTRL_DPRAM,
-        clocks: ClocksManager,
-        resets: &mut pac::RESETS,
-    ) -> Option<Usb> {
-        let bus = UsbBus::new(registers, memory, clocks.usb_clock, true, resets);
-        let bus = cortex_m::singleton!(: UsbBusAllocator<UsbBus> = UsbBusAllocator::new(bus))?;
-        let serial = SerialPort::new(bus);
-        let strings = [StringDescriptors::default().manufacturer("Copperhold").product("Heating controller")];
-        let device = UsbDeviceBuilder::new(bus, Usb::ID)
-            .strings(&strings)
-            .ok()?
-            .max_packet_size_0(64)
-            .ok()?
-            .device_class(usbd_serial::USB_CLASS_CDC)
-            .build();
-        Some(Usb { device, serial })
-    }
-
-    /// A byte that has arrived.
-    #[inline(never)]
-    pub fn receive(&mut self) -> Option<u8> {
-        self.device.poll(&mut [&mut self.serial]);
-        let mut byte = [0];
-        match self.serial.read(&mut byte) {
-            Ok(1) => Some(byte[0]),
-            Ok(_) | Err(_) => None,
-        }
-    }
-
-    /// Sends a byte if there is room. With no host at the other end, bytes go nowhere.
-    pub fn send(&mut self, byte: u8) -> bool {
-        self.device.state() != UsbDeviceState::Configured || matches!(self.serial.write(&[byte]), Ok(1))
-    }
 }

@@ -1,5 +1,5 @@
-//! 48 MHz from a crystal of 8 MHz. Without the crystal it runs from the chip's own oscillator, to say so at the panel, and nothing heats:
-//! that oscillator may be wrong by some percent.
+//! 48 MHz from a crystal of 8 MHz, for the processor and for USB. Without the crystal it runs from the chip's own oscillator, to say so at
+//! the panel, and nothing heats: that oscillator may be wrong by some percent.
 
 use crate::hal::pac;
 use crate::hal::prelude::*;
@@ -23,7 +23,7 @@ pub fn start(rcc: pac::RCC) -> Clocks {
     rcc.cr().modify(|_, w| w.hseon().set_bit());
     let crystal = (0..PATIENCE).any(|_| rcc.cr().read().hserdy().bit_is_set());
     let rcc = if crystal {
-        let rcc = rcc.freeze(Config::hse(8.MHz()).sysclk(48.MHz()));
+        let rcc = rcc.freeze(Config::hse(8.MHz()).sysclk(48.MHz()).require_pll48clk());
         // From here on a crystal that stops is an exception.
         rcc.cr().modify(|_, w| w.csson().set_bit());
         rcc

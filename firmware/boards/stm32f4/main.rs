@@ -7,6 +7,7 @@
 mod place;
 mod clocks;
 mod flash;
+mod flow;
 #[path = "../handlers.rs"]
 mod handlers;
 mod i2c;
@@ -17,6 +18,8 @@ mod pins;
 mod serial;
 #[path = "../stack.rs"]
 mod stack;
+#[path = "../usb.rs"]
+mod usb;
 mod watchdog;
 
 use clocks::Clocks;
@@ -35,6 +38,7 @@ use defmt_rtt as _;
 use embedded_hal_bus::i2c::RefCellDevice as I2cShare;
 use embedded_hal_bus::spi::RefCellDevice as SpiShare;
 use hal::gpio::GpioExt;
+use hal::otg_fs::{USB, UsbBus};
 use hal::pac;
 use hal::prelude::*;
 use hal::syscfg::SysCfgExt;
@@ -42,6 +46,11 @@ use interrupts::{ContactPins, Interrupts, PowerLines};
 use parts::{BusDelay, Converter, Stm32F4};
 use pins::Pins;
 use stm32f4xx_hal as hal;
+use usb::Usb;
+use usb_device::bus::UsbBusAllocator;
+
+/// Words for what comes over USB: its control endpoint's 64 bytes, and as many of the data's.
+const FROM_HOST: usize = 32;
 
 /// What the stack's change hands over is an application on this.
 type ThisBoard = Stm32F4;
@@ -104,6 +113,9 @@ fn build() -> &'static mut App<Stm32F4> {
     let bus = OneWire::new(pins.one_wire.into_open_drain_output(), BusDelay::new(per_us));
     let _ = (pins.tank_ntc.into_analog(), pins.mash_ntc.into_analog(), pins.kettle_ntc.into_analog());
     let analogue = Converter::new(device.ADC1, &device.ADC_COMMON, &rcc);
+    if loaded.has_flow_meter() {
+        flow::start(&device.TIM9, pins.flow_meter, &mut rcc);
+    }
     let session = analogue.noise() ^ restart.count();
 
     let mut syscfg = device.SYSCFG.constrain(&mut rcc);
@@ -117,7 +129,13 @@ fn build() -> &'static mut App<Stm32F4> {
         sheet: place!(EncodedSheet, store.load_sheet()),
     };
     watchdog::start(&device.IWDG);
-    let board = Stm32F4 { watchdog: device.IWDG, rtc: device.RTC, restart, crystal };
+    // After the watchdog, which ends its driver's waits; and not without the crystal, whose clock it needs.
+    let usb = crystal.then(|| {
+        let registers = (device.OTG_FS_GLOBAL, device.OTG_FS_DEVICE, device.OTG_FS_PWRCLK);
+        let controller = USB::new(registers, (pins.usb_minus, pins.usb_plus), &rcc.clocks);
+        Usb::new(place!(UsbBusAllocator<UsbBus<USB>>, UsbBus::new(controller, place!([u32; FROM_HOST], [0; FROM_HOST]))))
+    });
+    let board = Stm32F4 { usb: usb.flatten(), flow_meter: device.TIM9, watchdog: device.IWDG, rtc: device.RTC, restart, crystal };
     let parts = Parts {
         board,
         spi: PerVessel { liquor_tank, mash_tun, boil_kettle },

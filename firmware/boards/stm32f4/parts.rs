@@ -1,7 +1,8 @@
 //! The board as the application sees it.
 
 use crate::interrupts::{self, PowerLines};
-use crate::{flash, hal, i2c, serial, watchdog};
+use crate::usb::Usb;
+use crate::{flash, flow, hal, i2c, serial, watchdog};
 use copperhold_core::event::Entry;
 use copperhold_core::units::Instant;
 use copperhold_core::vessel::Vessel;
@@ -14,6 +15,7 @@ use embedded_hal::delay::DelayNs;
 use embedded_hal_bus::i2c::RefCellDevice as I2cShare;
 use embedded_hal_bus::spi::RefCellDevice as SpiShare;
 use hal::gpio::{AnyPin, OpenDrain, Output, PB10};
+use hal::otg_fs::{USB, UsbBus};
 use hal::pac;
 
 /// The SPI bus.
@@ -21,6 +23,10 @@ pub type SpiBus = hal::spi::Spi<pac::SPI1>;
 
 /// The board.
 pub struct Stm32F4 {
+    /// USB, if it came up.
+    pub usb: Option<Usb<UsbBus<USB>>>,
+    /// Counts the flow meter's pulses.
+    pub flow_meter: pac::TIM9,
     /// Watchdog.
     pub watchdog: pac::IWDG,
     /// Backup registers.
@@ -57,10 +63,9 @@ impl Board for Stm32F4 {
         self.crystal && watchdog::is_sound(&self.watchdog) && !self.restart.locked()
     }
 
-    // USB is not served on this board.
     fn receive(&mut self, port: Port) -> Option<u8> {
         match port {
-            Port::Usb => None,
+            Port::Usb => self.usb.as_mut()?.receive(),
             Port::Uart => serial::received(),
         }
     }
@@ -68,9 +73,13 @@ impl Board for Stm32F4 {
     fn send(&mut self, port: Port, byte: u8) -> bool {
         match port {
             // Nobody there: bytes go nowhere.
-            Port::Usb => true,
+            Port::Usb => self.usb.as_mut().is_none_or(|usb| usb.send(byte)),
             Port::Uart => serial::send(byte),
         }
+    }
+
+    fn flow_pulses(&self) -> u16 {
+        flow::pulses(&self.flow_meter)
     }
 
     fn note(&mut self, entry: &Entry) {

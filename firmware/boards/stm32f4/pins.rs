@@ -1,15 +1,17 @@
 //! Which pin is what. The names are those of the table in `firmware/WIRING.md`, and a test compares them.
 
 use crate::hal::gpio::{
-    PA0, PA1, PA2, PA5, PA6, PA7, PA9, PA10, PB8, PB9, PB10, PB12, PB13, PB14, PC0, PC1, PC2, PC3, PC4, PC5, PC6, PC7, PC8, PC9,
-    PC10, PC11,
+    PA0, PA1, PA2, PA3, PA5, PA6, PA7, PA11, PA12, PB6, PB7, PB8, PB9, PB10, PB12, PB13, PB14, PC0, PC1, PC2, PC3, PC4, PC5, PC6,
+    PC7, PC8, PC9, PC10, PC11,
 };
 use crate::hal::gpio::{gpioa, gpiob, gpioc};
 
-/// The UART's.
-pub type UartTx = PA9;
+/// The UART's. Its usual pins, PA9 and PA10, are left alone: a board with a USB socket may have them at the socket.
+pub type UartTx = PB6;
 /// See [`UartTx`].
-pub type UartRx = PA10;
+pub type UartRx = PB7;
+/// The flow meter's.
+pub type Flow = PA3;
 
 macro_rules! pins {
     (($a:ident, $b:ident, $c:ident) $($name:ident: $pin:ident = $port:ident.$field:ident,)*) => {
@@ -28,8 +30,10 @@ macro_rules! pins {
 }
 
 pins! { (a, b, c)
-    uart_tx: UartTx = a.pa9,
-    uart_rx: UartRx = a.pa10,
+    uart_tx: UartTx = b.pb6,
+    uart_rx: UartRx = b.pb7,
+    usb_minus: PA11 = a.pa11,
+    usb_plus: PA12 = a.pa12,
     spi_clock: PA5 = a.pa5,
     spi_in: PA6 = a.pa6,
     spi_out: PA7 = a.pa7,
@@ -54,4 +58,5 @@ pins! { (a, b, c)
     tank_ntc: PA0 = a.pa0,
     mash_ntc: PA1 = a.pa1,
     kettle_ntc: PA2 = a.pa2,
+    flow_meter: Flow = a.pa3,
 }

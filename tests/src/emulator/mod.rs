@@ -81,6 +81,7 @@ pub struct Emulator {
     framer: Framer,
     session: u32,
     sequence: u32,
+    unreadable: u32,
 }
 
 impl Emulator {
@@ -98,7 +99,7 @@ impl Emulator {
             .expect("node runs");
         let to = child.stdin.take().expect("piped");
         let from = BufReader::new(child.stdout.take().expect("piped"));
-        let mut emulator = Emulator { child, to, from, framer: Framer::new(), session: 0, sequence: 0 };
+        let mut emulator = Emulator { child, to, from, framer: Framer::new(), session: 0, sequence: 0, unreadable: 0 };
         let flash: Vec<Value> = flash.iter().map(|(at, bytes)| json!({"at": at, "hex": hex(bytes)})).collect();
         emulator.call(json!({"cmd": "boot", "elf": image.elf, "pins": pins(), "flash": flash}));
         emulator
@@ -142,7 +143,7 @@ impl Emulator {
     /// What the emulator reports. Only [`Emulator::restore`] makes sense then.
     pub fn try_run(&mut self, seconds: f64) -> Result<Report, String> {
         let answer = self.try_call(&json!({"cmd": "run", "ns": (seconds * 1e9).round()}))?;
-        Ok(self.report(&answer))
+        Ok(self.spoilt_report(&answer))
     }
 
     /// Lets time pass; `bytes` arrive over the UART at the start.
@@ -166,6 +167,13 @@ impl Emulator {
     }
 
     fn report(&mut self, answer: &Value) -> Report {
+        let before = self.unreadable;
+        let report = self.spoilt_report(answer);
+        assert_eq!(self.unreadable, before, "every whole frame holds a message of this version");
+        report
+    }
+
+    fn spoilt_report(&mut self, answer: &Value) -> Report {
         let number = |value: &Value, key: &str| value[key].as_f64().unwrap_or_else(|| panic!("{key} in {value}"));
         let lines = answer["lines"].as_object().expect("lines").iter().map(|(name, line)| {
             let report = LineReport {
@@ -195,7 +203,10 @@ impl Emulator {
             // A reset cuts a frame short: what is no frame is passed over.
             if let Some(Ok(frame)) = self.framer.push(byte) {
                 self.session = frame.session;
-                messages.push(postcard::from_bytes(&frame.message).expect("a message of this version"));
+                match postcard::from_bytes(&frame.message) {
+                    Ok(message) => messages.push(message),
+                    Err(_) => self.unreadable += 1,
+                }
             }
         }
         messages
@@ -209,6 +220,11 @@ impl Emulator {
         self.sequence += 1;
         let bytes = postcard::to_stdvec(message).expect("it encodes");
         encode(self.session, self.sequence, &bytes).expect("it fits").to_vec()
+    }
+
+    /// Whole frames so far whose content is no message: only a spoilt controller may send one.
+    pub fn unreadable(&self) -> u32 {
+        self.unreadable
     }
 
     /// The session number last heard.

@@ -116,6 +116,7 @@ fn h23_flipped_bits_in_what_the_interrupts_own_never_give_two_elements() {
         *outcomes.entry(outcome).or_default() += 1;
         campaign.took(&place, 0.0, 0.0);
     }
-    println!("  of {bits} bits: {outcomes:?}; deaf to the stop: {deaf:?}");
+    let unreadable = campaign.emulator.unreadable();
+    println!("  of {bits} bits: {outcomes:?}; deaf to the stop: {deaf:?}; {unreadable} frames were sound and held no message");
     campaign.done(20, "flipped bits: never two elements");
 }
