@@ -64,7 +64,7 @@ fn nothing_heats_after_a_stop() {
     cut("stop", 0.0);
 }
 
-/// Within the filter's time of a wire's thermometer and the tick that sees it.
+/// Without a rig the filter bridges what a one-wire thermometer may leave out: 2 s.
 #[test]
 fn nothing_heats_two_seconds_after_a_probe_is_lost() {
     cut("probe", 2.0);
