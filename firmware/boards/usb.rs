@@ -16,6 +16,7 @@ pub struct Usb<B: UsbBus + 'static> {
 
 impl<B: UsbBus> Usb<B> {
     /// Brings it up; `None` if what it says of itself finds no room.
+    #[inline(never)]
     pub fn new(bus: &'static UsbBusAllocator<B>) -> Option<Usb<B>> {
         let serial = SerialPort::new(bus);
         let strings = [StringDescriptors::default().manufacturer("Copperhold").product("Heating controller")];
@@ -30,6 +31,7 @@ impl<B: UsbBus> Usb<B> {
     }
 
     /// A byte that has arrived.
+    #[inline(never)]
     pub fn receive(&mut self) -> Option<u8> {
         self.device.poll(&mut [&mut self.serial]);
         let mut byte = [0];

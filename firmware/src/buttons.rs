@@ -2,29 +2,23 @@
 //!
 //! All of it is sampled on the fast tick: no interrupt per edge, so a bouncing contact costs nothing.
 
-/// A contact that must read the same for a number of samples before it is believed.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Debounced {
+/// A contact that must read the same for a number of samples before it is believed: `ON` in a row to count as closed, `OFF` as open. They
+/// are part of the type and lie in the flash: a bit that flips in memory cannot make a stop wait.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct Debounced<const ON: u8, const OFF: u8> {
     state: bool,
     count: u8,
-    on_after: u8,
-    off_after: u8,
 }
 
-impl Debounced {
-    /// Believed on after `on_after` samples in a row, off after `off_after`. Starts off.
-    pub const fn new(on_after: u8, off_after: u8) -> Debounced {
-        Debounced { state: false, count: 0, on_after, off_after }
-    }
+/// A safety contact: its opening is believed at once, its closing after 50 ms of samples at 100 Hz.
+pub type SafetyContact = Debounced<5, 1>;
+/// A button: 30 ms either way at 100 Hz.
+pub type Button = Debounced<3, 3>;
 
-    /// A safety contact: its opening is believed at once, its closing after 50 ms of samples at 100 Hz.
-    pub const fn safety() -> Debounced {
-        Debounced::new(5, 1)
-    }
-
-    /// A button: 30 ms either way at 100 Hz.
-    pub const fn button() -> Debounced {
-        Debounced::new(3, 3)
+impl<const ON: u8, const OFF: u8> Debounced<ON, OFF> {
+    /// Starts off.
+    pub const fn new() -> Self {
+        Debounced { state: false, count: 0 }
     }
 
     /// Takes a sample; gives the believed state.
@@ -33,7 +27,7 @@ impl Debounced {
             self.count = 0;
         } else {
             self.count = self.count.saturating_add(1);
-            let enough = if closed { self.on_after } else { self.off_after };
+            let enough = if closed { ON } else { OFF };
             if self.count >= enough {
                 self.state = closed;
                 self.count = 0;
@@ -67,7 +61,7 @@ pub const HOLD_TICKS: u8 = 80;
 pub struct Knob {
     quadrature: u8,
     quarter: i8,
-    push: Debounced,
+    push: Button,
     /// Ticks pressed; `None` while released, or until it is released after a hold or a press at the start.
     pressed: Option<u8>,
     was_down: bool,
@@ -82,7 +76,7 @@ impl Default for Knob {
 impl Knob {
     /// A knob that nobody has touched. One that is held down at the start does nothing until it is let go.
     pub const fn new() -> Knob {
-        Knob { quadrature: 0b11, quarter: 0, push: Debounced::button(), pressed: None, was_down: true }
+        Knob { quadrature: 0b11, quarter: 0, push: Button::new(), pressed: None, was_down: true }
     }
 
     /// How far a press has come towards a hold, 0 to [`HOLD_TICKS`].

@@ -3,7 +3,7 @@
 //! The stop loop and the key have a second way in: [`FastTask::edge`] is called from their own edge interrupt, lowers the lines at
 //! once and leaves a note, so that the next tick treats the opening as seen even if the contact has closed again.
 
-use crate::buttons::{Debounced, Gesture, Knob};
+use crate::buttons::{Button, Gesture, Knob, SafetyContact};
 use crate::lines::{Coil, Line, LinePort, levels};
 use copperhold_core::fast::{FastPath, FastReport, Lease, Outputs, Selector, Switches};
 use copperhold_core::guard::sense::Sense;
@@ -61,9 +61,9 @@ pub struct FastTask<L> {
     trough: u8,
     /// Fast ticks in a row that found a pad astray.
     astray: u8,
-    stop_loop: Debounced,
-    key: Debounced,
-    button: Debounced,
+    stop_loop: SafetyContact,
+    key: SafetyContact,
+    button: Button,
     knob: Knob,
     /// Openings that the edge interrupt has seen since the last tick: stop loop, key.
     opened: (bool, bool),
@@ -86,9 +86,9 @@ impl<L: LinePort> FastTask<L> {
             pulsed: if coil == Coil::Pulses { Line::Contactor.bit() } else { 0 },
             trough: 0,
             astray: 0,
-            stop_loop: Debounced::safety(),
-            key: Debounced::safety(),
-            button: Debounced::button(),
+            stop_loop: SafetyContact::new(),
+            key: SafetyContact::new(),
+            button: Button::new(),
             knob: Knob::new(),
             opened: (false, false),
             selector: Selector::Auto,

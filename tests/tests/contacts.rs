@@ -2,7 +2,7 @@
 use critical_section as _;
 
 use copperhold_core::probe::{ProbeFault, RawReading, one_wire};
-use copperhold_firmware::buttons::{Debounced, Gesture, HOLD_TICKS, Knob};
+use copperhold_firmware::buttons::{Gesture, HOLD_TICKS, Knob, SafetyContact};
 use copperhold_firmware::drivers::ds18b20::{Rom, convert_all, read, search};
 use copperhold_firmware::drivers::one_wire::OneWire;
 use embedded_hal::delay::DelayNs;
@@ -12,7 +12,7 @@ use std::convert::Infallible;
 
 #[test]
 fn a_safety_contact_opens_at_once_and_closes_after_it_has_settled() {
-    let mut contact = Debounced::safety();
+    let mut contact = SafetyContact::new();
     let seen: Vec<bool> = [true, true, true, true, true, false, true].into_iter().map(|closed| contact.sample(closed)).collect();
     assert_eq!(seen, [false, false, false, false, true, false, false]);
 }

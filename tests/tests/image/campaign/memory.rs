@@ -118,5 +118,6 @@ fn h23_flipped_bits_in_what_the_interrupts_own_never_give_two_elements() {
     }
     let unreadable = campaign.emulator.unreadable();
     println!("  of {bits} bits: {outcomes:?}; deaf to the stop: {deaf:?}; {unreadable} frames were sound and held no message");
-    campaign.done(20, "flipped bits: never two elements");
+    assert!(deaf.is_empty(), "a stop was not heard with one of these bits flipped: {deaf:?}");
+    campaign.done(20, "flipped bits: never two elements, and a stop is always heard");
 }
