@@ -110,6 +110,7 @@ impl Boil {
 
     /// The share of full power for the next control tick. `settled`: where the kettle would settle if power went off now; `slope`: what
     /// full power does without loss, if known; `applied`: the share of full power it really had since the last tick.
+    #[inline(never)]
     pub fn tick(&mut self, elapsed: Span, reading: Celsius, settled: Celsius, slope: Option<Slope>, applied: Duty) -> Duty {
         self.remember(elapsed, reading, applied);
         self.phase = match self.phase {

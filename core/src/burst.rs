@@ -64,6 +64,7 @@ impl Burst {
     }
 
     /// Moves on by `elapsed`, during which `duty` was asked for, and says whether the element conducts from now on.
+    #[inline(never)]
     pub fn tick(&mut self, elapsed: Span, duty: Duty) -> bool {
         let delivered = if self.on { FULL } else { 0 };
         // Duties have 17 bits and times 32: no product of the two overflows, and on a processor without a wide multiplier a saturating

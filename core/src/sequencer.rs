@@ -329,6 +329,7 @@ impl Sequencer {
         }
     }
 
+    #[inline(never)]
     fn is_over(&mut self, stage: &Stage, seen: &Seen) -> bool {
         let answered = self.answered.take();
         match stage.until {

@@ -362,6 +362,7 @@ impl Supervisor {
         core::mem::take(&mut self.commanded) || answered || moved
     }
 
+    #[inline(never)]
     fn note_fast(&mut self, now: Instant, report: &FastReport) {
         if report.disarmed {
             self.log.push(now, Event::Disarmed);

@@ -66,6 +66,7 @@ const fn milli_bits(value: i32) -> i32 {
 }
 
 /// I16F16 bits as thousandths, rounded to nearest, half away from zero.
+#[inline(never)]
 const fn bits_to_milli(bits: i32) -> i32 {
     let wide = bits as i64 * 1000;
     let half = if wide < 0 { -(1 << 15) } else { 1 << 15 };
@@ -91,6 +92,7 @@ impl Celsius {
     }
 
     /// From the fixed-point value in degrees Celsius, saturating to the type's range.
+    #[inline(never)]
     pub fn from_fixed(value: I16F16) -> Celsius {
         Celsius(value.clamp(Celsius::MIN.0, Celsius::MAX.0))
     }
@@ -107,12 +109,14 @@ impl Celsius {
 
     /// This temperature raised by a difference, saturating.
     #[must_use]
+    #[inline(never)]
     pub fn plus(self, by: Kelvin) -> Celsius {
         Celsius::from_fixed(self.0.saturating_add(by.0))
     }
 
     /// This temperature lowered by a difference, saturating.
     #[must_use]
+    #[inline(never)]
     pub fn less(self, by: Kelvin) -> Celsius {
         Celsius::from_fixed(self.0.saturating_sub(by.0))
     }
@@ -201,6 +205,7 @@ impl Slope {
     }
 
     /// In millionths of a kelvin per second, rounded to nearest.
+    #[inline(never)]
     pub const fn micro(self) -> i32 {
         let wide = self.0.to_bits() as i64 * 1_000_000;
         ((wide + if wide < 0 { -(1 << 23) } else { 1 << 23 }) / (1 << 24)) as i32
@@ -313,12 +318,14 @@ impl Span {
 
     /// Sum, saturating.
     #[must_use]
+    #[inline(never)]
     pub const fn plus(self, other: Span) -> Span {
         Span(self.0.saturating_add(other.0))
     }
 
     /// Difference, not below zero.
     #[must_use]
+    #[inline(never)]
     pub const fn less(self, other: Span) -> Span {
         Span(self.0.saturating_sub(other.0))
     }
@@ -360,6 +367,7 @@ impl Instant {
 
     /// This instant moved later, saturating.
     #[must_use]
+    #[inline(never)]
     pub const fn plus(self, span: Span) -> Instant {
         Instant(self.0.saturating_add(span.0))
     }

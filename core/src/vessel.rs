@@ -97,6 +97,7 @@ impl<T> PerVessel<T> {
     }
 
     /// The value of one vessel.
+    #[inline(never)]
     pub const fn get(&self, vessel: Vessel) -> &T {
         match vessel {
             Vessel::LiquorTank => &self.liquor_tank,
@@ -106,6 +107,7 @@ impl<T> PerVessel<T> {
     }
 
     /// The value of one vessel, to change.
+    #[inline(never)]
     pub const fn get_mut(&mut self, vessel: Vessel) -> &mut T {
         match vessel {
             Vessel::LiquorTank => &mut self.liquor_tank,

@@ -54,7 +54,7 @@ const fn long_product(a: i64, b: i64) -> i64 {
 }
 
 /// The product, if 64 bits hold it.
-#[inline]
+#[inline(always)]
 const fn magnitude(a: u64, b: u64) -> Option<u64> {
     let (a_high, b_high) = ((a >> 32) as u32, (b >> 32) as u32);
     let (a_low, b_low) = (a as u32, b as u32);

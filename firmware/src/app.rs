@@ -63,6 +63,7 @@ pub struct Rooms<B: Board> {
 
 impl Loaded {
     /// Reads the store. Defaults on any doubt; they must be confirmed at the panel before anything heats.
+    #[inline(never)]
     pub fn from<F: embedded_storage::nor_flash::NorFlash>(store: &mut Store<F>) -> Option<Loaded> {
         let (stored, origin) = store.load_settings();
         // Stored settings have been checked, and a test holds that the defaults pass.
@@ -87,6 +88,7 @@ impl Loaded {
     }
 
     /// The slow half of the controller, with what was learned.
+    #[inline(never)]
     pub fn supervisor(&self) -> Supervisor {
         Supervisor::new(self.settings, self.stored.knowledge)
     }
@@ -274,6 +276,7 @@ impl<B: Board> App<B> {
     }
 
     /// Takes over what was learned; true if it differs from what is stored.
+    #[inline(never)]
     fn learn(&mut self) -> bool {
         let knowledge = self.supervisor.knowledge();
         let changed = knowledge != self.stored.knowledge;

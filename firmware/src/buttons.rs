@@ -91,6 +91,7 @@ impl Knob {
     }
 
     /// Takes a sample of both contacts and the push, each true when closed; gives what it amounts to, if anything.
+    #[inline(never)]
     pub fn sample(&mut self, a: bool, b: bool, push: bool) -> Option<Gesture> {
         let turned = self.turn(a, b);
         let pushed = self.press(push);

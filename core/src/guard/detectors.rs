@@ -131,6 +131,7 @@ impl Detectors {
         fell.then_some(Trip::Fell(vessel))
     }
 
+    #[inline(never)]
     fn watch_heat(&mut self, element: Element, facts: &DetectorFacts<'_>) -> Option<Trip> {
         let watch = self.heat.get_mut(element).as_mut()?;
         let vessel = element.vessel();

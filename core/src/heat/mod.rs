@@ -84,9 +84,15 @@ pub enum Phase {
 enum State {
     Off,
     Fixed(Duty),
-    Ramp(Pid),
-    Coast { pid: Pid, for_us: i64 },
-    Hold { pid: Pid, for_us: i64 },
+    Toward(Leg),
+}
+
+/// On the way to a target.
+#[derive(Debug, Clone, Copy)]
+enum Leg {
+    Ramp,
+    Coast { for_us: i64 },
+    Hold { for_us: i64 },
 }
 
 /// Heat control of one vessel.
@@ -96,6 +102,8 @@ pub struct HeatControl {
     learned: Option<Learned>,
     learner: Learner,
     state: State,
+    /// At work on the way to a target; set up anew whenever one is set out for.
+    pid: Pid,
     settled: Option<Settled>,
     /// Fall at 76 C, Q32 K/s, and what it makes of the last reading.
     loss_at_76: i64,
@@ -106,6 +114,7 @@ pub struct HeatControl {
 
 impl HeatControl {
     /// A control at rest. `learned`: what an earlier heat-up taught, used at once and learned anew.
+    #[inline(never)]
     pub fn new(config: HeatConfig, learned: Option<Learned>) -> HeatControl {
         let steepest = raw_of_slope(i64::from(config.max_slope().fixed().to_bits()));
         HeatControl {
@@ -113,6 +122,7 @@ impl HeatControl {
             learned,
             learner: Learner::new(Prior::of(learned, &config), steepest),
             state: State::Off,
+            pid: Pid::new(PidGains::proportional(I16F16::ONE)),
             settled: None,
             loss_at_76: learned.map_or(loss::UNKNOWN, |l| i64::from(l.loss().fixed().to_bits()) << 8),
             usual: 0,
@@ -129,6 +139,7 @@ impl HeatControl {
 
     /// One control tick of `dt` (nominal 0.25 s; 0.01 to 1 s, longer counts as 1 s). `reading` is the vessel's thermometer; `applied` is the
     /// mean share of full power that really conducted since the last tick. Returns the duty to ask for.
+    #[inline(never)]
     pub fn tick(&mut self, dt: Span, reading: Celsius, applied: Duty, demand: Demand) -> Duty {
         let dt_us = i64::try_from(dt.as_micros()).unwrap_or(i64::MAX).min(LONGEST_TICK_US);
         let level = i64::from(reading.fixed().to_bits()) << 16;
@@ -148,11 +159,11 @@ impl HeatControl {
             lag_us: self.learner.lag_us(),
             weight: self.learner.weight(),
             loss: match self.state {
-                State::Coast { .. } if self.learner.is_open() || self.learner.weight() < AGREED => Loss::Kept,
-                State::Coast { .. } => Loss::Sought { drift: 0 },
-                State::Off | State::Fixed(_) | State::Ramp(_) | State::Hold { .. } if self.learner.is_open() => Loss::Known(usual),
-                State::Ramp(_) => Loss::Sought { drift: usual.saturating_sub(self.usual) },
-                State::Off | State::Fixed(_) | State::Hold { .. } => Loss::Sought { drift: 0 },
+                State::Toward(Leg::Coast { .. }) if self.learner.is_open() || self.learner.weight() < AGREED => Loss::Kept,
+                State::Toward(Leg::Coast { .. }) => Loss::Sought { drift: 0 },
+                State::Off | State::Fixed(_) | State::Toward(_) if self.learner.is_open() => Loss::Known(usual),
+                State::Toward(Leg::Ramp) => Loss::Sought { drift: usual.saturating_sub(self.usual) },
+                State::Off | State::Fixed(_) | State::Toward(Leg::Hold { .. }) => Loss::Sought { drift: 0 },
             },
         });
         self.usual = usual;
@@ -163,11 +174,11 @@ impl HeatControl {
     /// Lets the learner see the tick, and takes up what it has found.
     fn learn(&mut self, dt_us: i64, level: i64, applied: Duty) {
         let stage = match self.state {
-            State::Off | State::Hold { .. } => Stage::AtRest,
-            State::Fixed(_) | State::Ramp(_) => Stage::Heating,
-            State::Coast { for_us, .. } => Stage::Coasting(for_us),
+            State::Off | State::Toward(Leg::Hold { .. }) => Stage::AtRest,
+            State::Fixed(_) | State::Toward(Leg::Ramp) => Stage::Heating,
+            State::Toward(Leg::Coast { for_us }) => Stage::Coasting(for_us),
         };
-        if !self.learner.is_open() && matches!(self.state, State::Ramp(_)) && self.implausible() {
+        if !self.learner.is_open() && matches!(self.state, State::Toward(Leg::Ramp)) && self.implausible() {
             let lag_us = Prior::of(self.learned, &self.config).lag_us.max(UNKNOWN_LAG_US);
             self.learner.open(Prior { raw: self.steepest(), least: 0, lag_us, known: false }, level, 0);
         } else if self.learner.watch(dt_us, level, applied, stage) == Lesson::Complete {
@@ -202,9 +213,9 @@ impl HeatControl {
         match self.state {
             State::Off => Phase::Off,
             State::Fixed(_) => Phase::Fixed,
-            State::Ramp(_) => Phase::Ramp,
-            State::Coast { .. } => Phase::Coast,
-            State::Hold { .. } => Phase::Hold,
+            State::Toward(Leg::Ramp) => Phase::Ramp,
+            State::Toward(Leg::Coast { .. }) => Phase::Coast,
+            State::Toward(Leg::Hold { .. }) => Phase::Hold,
         }
     }
 
@@ -240,83 +251,85 @@ impl HeatControl {
         let error = aim.saturating_sub(settled.level);
         let climb = self.learner.climb();
         let loss = match self.state {
-            State::Ramp(_) => {
+            State::Toward(Leg::Ramp) => {
                 let doubt = if self.loss_known { loss::UNKNOWN / 8 } else { loss::UNKNOWN / 2 };
                 loss::standing(settled.loss, self.usual, doubt, climb)
             }
-            _ => settled.loss,
+            State::Off | State::Fixed(_) | State::Toward(Leg::Coast { .. } | Leg::Hold { .. }) => settled.loss,
         };
         let standing = share(loss, climb);
+        let water = celsius(settled.level);
 
-        self.state = match self.state {
-            State::Off => self.set_off(Pid::new(self.gains(BRISK)), standing, level, error),
+        let leg = match self.state {
             State::Fixed(duty) if error.saturating_abs() < per_second(climb, self.learner.lag_us() / 2) => {
-                let mut pid = Pid::new(self.gains(GENTLE));
-                pid.tick(dt, target, celsius(settled.level));
-                pid.track(duty);
-                State::Hold { pid, for_us: 0 }
+                self.pid = Pid::new(self.gains(GENTLE));
+                self.pid.tick(dt, target, water);
+                self.pid.track(duty);
+                Leg::Hold { for_us: 0 }
             }
-            State::Fixed(_) => self.set_off(Pid::new(self.gains(BRISK)), standing, level, error),
-            State::Ramp(_) | State::Coast { .. } | State::Hold { .. } => self.state,
+            State::Off | State::Fixed(_) => {
+                self.set_off(standing, level, error);
+                Leg::Ramp
+            }
+            State::Toward(leg) => leg,
         };
+        let (part, goal) = match leg {
+            Leg::Ramp => (SHARP, target.plus(self.allowance())),
+            Leg::Coast { .. } => (BRISK, target),
+            Leg::Hold { .. } => (GENTLE, target),
+        };
+        let gains = self.gains(part);
+        if self.pid.gains() != gains {
+            self.pid.refine_gains(gains);
+        }
         let over = Span::from_micros(u64::try_from(self.learner.lag_us() / 8).unwrap_or(0)).plus(Span::from_secs(3));
-        let run = |pid: &mut Pid, gains: PidGains, target: Celsius| {
-            if pid.gains() != gains {
-                pid.refine_gains(gains);
-            }
-            pid.relax(dt, over, standing);
-            pid.tick(dt, target, celsius(settled.level))
-        };
-        let (state, duty) = match self.state {
-            State::Off => (State::Off, Duty::ZERO),
-            State::Fixed(duty) => (State::Fixed(duty), duty),
-            State::Ramp(mut pid) => {
-                let duty = run(&mut pid, self.gains(SHARP), target.plus(self.allowance()));
-                let cut = i64::from(duty.bits()) < ONE / 2;
-                if cut && let Some(settled) = &mut self.settled {
+        self.pid.relax(dt, over, standing);
+        let asked = self.pid.tick(dt, goal, water);
+        let (leg, duty) = match leg {
+            Leg::Ramp if i64::from(asked.bits()) < ONE / 2 => {
+                if let Some(settled) = &mut self.settled {
                     settled.loss = loss;
                 }
-                (if cut { State::Coast { pid, for_us: 0 } } else { State::Ramp(pid) }, duty)
+                (Leg::Coast { for_us: 0 }, asked)
             }
-            State::Coast { mut pid, for_us } => {
-                let asked = run(&mut pid, self.gains(BRISK), target);
+            Leg::Ramp => (leg, asked),
+            Leg::Coast { for_us } => {
                 // In mid-coast a shape that is not quite the vessel's makes too much of what is on its way. Near the target, and the loss known,
                 // less than makes it good would only add to that error.
                 let blind = self.loss_known && self.learner.weight() < AGREED && error.saturating_abs() < ARRIVED;
                 let duty = if blind { asked.max(standing) } else { asked };
                 let arrived = aim.saturating_sub(level).saturating_abs() < ARRIVED && self.learner.is_closed();
-                let for_us = for_us.saturating_add(dt_us);
                 if duty == Duty::FULL && error > FAR {
-                    (State::Ramp(pid), duty)
+                    (Leg::Ramp, duty)
                 } else if arrived {
-                    (State::Hold { pid: calmed(pid, self.gains(GENTLE)), for_us: 0 }, duty)
+                    // Gentler, its output unmoved.
+                    self.pid.set_gains(self.gains(GENTLE));
+                    (Leg::Hold { for_us: 0 }, duty)
                 } else {
-                    (State::Coast { pid, for_us }, duty)
+                    (Leg::Coast { for_us: for_us.saturating_add(dt_us) }, duty)
                 }
             }
-            State::Hold { mut pid, for_us } => {
-                let duty = run(&mut pid, self.gains(GENTLE), target);
+            Leg::Hold { .. } if asked == Duty::FULL && error > FAR => (Leg::Ramp, asked),
+            Leg::Hold { for_us } => {
                 let for_us = for_us.saturating_add(dt_us);
-                if duty == Duty::FULL && error > FAR { (State::Ramp(pid), duty) } else { (State::Hold { pid, for_us }, duty) }
+                if for_us > self.learner.lag_us().product(8) {
+                    self.learn_loss(dt_us, level, settled.loss);
+                }
+                (Leg::Hold { for_us }, asked)
             }
         };
-        self.state = state;
-        if let State::Hold { for_us, .. } = state
-            && for_us > self.learner.lag_us().product(8)
-        {
-            self.learn_loss(dt_us, level, settled.loss);
-        }
+        self.state = State::Toward(leg);
         duty
     }
 
     /// Sets off for a target, learning if there is far to go, or nothing better than the rig's bound to go by.
-    fn set_off(&mut self, mut pid: Pid, standing: Duty, level: i64, error: i64) -> State {
-        pid.preload(standing);
+    fn set_off(&mut self, standing: Duty, level: i64, error: i64) {
+        self.pid = Pid::new(self.gains(BRISK));
+        self.pid.preload(standing);
         let worth = if self.learned.is_some() { WORTH_LEARNING } else { WORTH_TRYING };
         if error > worth {
             self.learner.open(Prior::of(self.learned, &self.config), level, 0);
         }
-        State::Ramp(pid)
     }
 
     /// The steepest climb, raw.
@@ -366,12 +379,6 @@ impl HeatControl {
         let kc = (1_i64 << 32).checked_div(band).unwrap_or(i64::MAX).clamp(1, i64::from(i32::MAX));
         PidGains::proportional(I16F16::from_bits(i32::try_from(kc).unwrap_or(i32::MAX)))
     }
-}
-
-/// The block with gentler gains, its output unmoved.
-fn calmed(mut pid: Pid, gains: PidGains) -> Pid {
-    pid.set_gains(gains);
-    pid
 }
 
 /// Product of a rate and a Q16 factor.

@@ -210,6 +210,7 @@ impl Pid {
     }
 }
 
+#[inline(never)]
 fn bounded(action: i64) -> i64 {
     action.clamp(-ACTION_BOUND, ACTION_BOUND)
 }

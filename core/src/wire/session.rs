@@ -63,6 +63,7 @@ impl Session {
     ///
     /// # Errors
     /// Says why it is dropped; every drop is counted.
+    #[inline(never)]
     pub fn accept(&mut self, now: Instant, frame: Result<Frame, FrameError>) -> Result<(u32, ToDevice), Drop> {
         let result = self.judge(now, frame);
         if result.is_err() {

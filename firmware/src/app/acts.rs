@@ -23,6 +23,7 @@ impl<B: Board> App<B> {
     }
 
     /// Does what a person asked for at the panel; gives the reason if it is refused.
+    #[inline(never)]
     fn act(&mut self, action: Action) -> Result<(), &'static str> {
         match action {
             Action::Demand(vessel, demand) => {
@@ -62,6 +63,7 @@ impl<B: Board> App<B> {
     }
 
     /// Hands the thermometers found out to the vessels that want one, each time one further round.
+    #[inline(never)]
     fn find_one_wire(&mut self) -> Result<(), &'static str> {
         if self.outputs.armed || self.switches.key {
             return Err("turn the key off to change settings");

@@ -10,6 +10,7 @@ use copperhold_core::vessel::Vessel;
 
 impl Panel {
     /// A person's gesture; gives what it asks for.
+    #[inline(never)]
     pub fn gesture(&mut self, gesture: Gesture, view: &View<'_>) -> Option<Action> {
         self.rest = 0;
         if view.now.origin != Origin::Stored {

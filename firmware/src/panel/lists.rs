@@ -50,6 +50,7 @@ pub const fn vessel_rows(vessel: Vessel) -> &'static [VesselRow] {
 }
 
 /// The row after a turn, stopping at either end.
+#[inline(never)]
 pub fn move_row(row: u8, by: i8, rows: usize) -> u8 {
     let last = u8::try_from(rows.saturating_sub(1)).unwrap_or(u8::MAX);
     row.saturating_add_signed(by).min(last)

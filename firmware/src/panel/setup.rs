@@ -125,6 +125,7 @@ fn kind_text(choice: &Choice) -> Short {
 }
 
 /// A turn of the knob on a row.
+#[inline(never)]
 pub fn adjust(row: Row, stored: &mut Stored, by: i8) {
     let draft = &mut stored.draft;
     match row {
@@ -170,6 +171,7 @@ pub fn adjust(row: Row, stored: &mut Stored, by: i8) {
     }
 }
 
+#[inline(never)]
 fn text_of(row: Row, stored: &Stored, now: &Sense, flow_ml_per_min: u32) -> Short {
     let draft = &stored.draft;
     let name = |element: Element| text::name(element.vessel());

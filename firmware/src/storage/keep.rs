@@ -41,6 +41,7 @@ impl<F: NorFlash> Store<F> {
     ///
     /// # Errors
     /// See [`SlotError`]; what was stored before still is.
+    #[inline(never)]
     pub fn save_settings(&mut self, stored: &Stored) -> Result<(), SlotError> {
         let mut content = [0; MAX_CONTENT];
         let used = stored.encode(&mut content).ok_or(SlotError::TooLong)?;
@@ -48,6 +49,7 @@ impl<F: NorFlash> Store<F> {
     }
 
     /// The sheet that was last sent, if it is whole.
+    #[inline(never)]
     pub fn load_sheet(&mut self) -> EncodedSheet {
         let mut content = [0; MAX_CONTENT];
         let Found::Record(length) = self.sheet.load(&mut self.flash, &mut content) else { return EncodedSheet::new() };

@@ -167,6 +167,7 @@ impl<const N: usize> Family<N> {
     }
 
     /// What is on its way, Q32 K.
+    #[inline(never)]
     pub fn gap(&self, work: i64) -> i64 {
         let waiting = work.saturating_sub(self.mix(|i| self.output(i)));
         self.pick.raw.product(waiting) >> 20

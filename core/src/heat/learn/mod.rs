@@ -258,6 +258,7 @@ impl Bank {
     }
 
     /// Puts in order what only turns look at.
+    #[inline(never)]
     fn refresh(&mut self) {
         let stale = core::mem::replace(&mut self.stale, Stale::Nothing);
         if stale == Stale::Sums {

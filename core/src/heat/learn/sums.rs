@@ -32,6 +32,7 @@ impl Shared {
     }
 
     /// The step that was seen goes into the sums.
+    #[inline(never)]
     pub fn take(&mut self) {
         let (weight, y) = self.step;
         self.total += weight;
@@ -201,6 +202,7 @@ pub(super) fn blend(a: &Member, b: &Member, shared: &Shared, terms: &Terms) -> B
     Blend { theta, raw, error }
 }
 
+#[inline(never)]
 fn wide(a: i64, b: i64) -> i128 {
     i128::from(a) * i128::from(b)
 }
@@ -219,6 +221,7 @@ fn fraction(a: i64, b: i64) -> i64 {
 }
 
 /// Product with a Q30 ratio below 2^33.
+#[inline(never)]
 fn times(ratio: i64, value: i64) -> i64 {
     ratio * (value >> 30) + ((ratio * (value & ((1 << 30) - 1))) >> 30)
 }
