@@ -54,7 +54,8 @@ async function heat(name, vessel, target, step) {
       figures.refused.push(...answer.refused);
     },
   });
-  return { ...figures, code, over_k: figures.highest - target, end_k: tank.judged - target, least_s: least(plant, target - 0.3) };
+  return { ...figures, code, over_k: figures.highest - target, end_k: tank.judged - target, missing: tank.missing,
+    least_s: least(plant, target - 0.3) };
 }
 
 /** In mid-ramp something happens; what is given afterwards. */

@@ -84,7 +84,8 @@ export class Well {
   }
 }
 
-/** Layers from the bottom up. The element lies in layer `at`; a pump (L/min) draws at the bottom, past the thermometer, and returns at the top. */
+/** Layers from the bottom up. The element lies in layer `at`; a pump (L/min) draws at the bottom, and the hose ends at the
+ * thermometer, before the water returns at the top. */
 export class Tank {
   constructor({ litres, layers, height, at, element, pump, hose, well, air, start, insulation = 0.03 }) {
     Object.assign(this, { litres, at, air, pump: pump / 60 });
@@ -95,6 +96,8 @@ export class Tank {
     this.hose = new Hose({ litres: hose, start });
     this.well = new Well({ ...well, start });
     this.energy = 0;
+    this.lost = 0;
+    this.stored = this.content;
     // Wall of each layer through its insulation of 0.04 W/(m K), and the lid with the top one.
     const area = litres / 1000 / height;
     const through = 1 / (1 / AIR_FILM + insulation / 0.04);
@@ -115,8 +118,20 @@ export class Tank {
     return this.pump ? this.mean : this.there;
   }
 
+  /** Heat in water, hose and sheath, J. */
+  get content() {
+    const water = this.mean * (this.litres + this.hose.litres) * PER_LITRE;
+    return this.sheath.t.reduce((sum, t, i) => sum + t * this.sheath.capacity[i], water);
+  }
+
+  /** Share of the energy given that is neither in the vessel nor lost to the room. */
+  get missing() {
+    return (this.energy - this.lost - (this.content - this.stored)) / this.energy;
+  }
+
   step(dt, on) {
     const given = this.sheath.step(dt, on, this.t[this.at]);
+    this.lost += this.t.reduce((sum, t, i) => sum + this.loss[i] * (t - this.air), 0) * dt;
     this.energy += on ? this.sheath.watts * dt : 0;
     const change = this.t.map((t, i) => -this.loss[i] * (t - this.air)); // W
     this.plume(given, change);

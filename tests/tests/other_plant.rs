@@ -23,6 +23,7 @@ fn number(figures: &Value, key: &str) -> f64 {
 fn heats(scenario: &str, ratio: f64) {
     let figures = run(scenario);
     assert_eq!((&figures["trips"], &figures["refused"], &figures["code"]), (&json!([]), &json!([]), &json!(0)));
+    assert!(number(&figures, "missing").abs() < 0.001, "the plant keeps its account of energy: {figures}");
     assert!(number(&figures, "over_k") <= 0.3, "{figures}");
     assert!(number(&figures, "end_k").abs() <= 0.15, "{figures}");
     assert!(number(&figures, "least_s") > 600.0, "a ramp worth the name: {figures}");
