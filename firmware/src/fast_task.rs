@@ -4,7 +4,7 @@
 //! once and leaves a note, so that the next tick treats the opening as seen even if the contact has closed again.
 
 use crate::buttons::{Button, Gesture, Knob, SafetyContact};
-use crate::lines::{Coil, Line, LinePort, levels};
+use crate::lines::{Coil, Line, LinePort, levels, never_two};
 use copperhold_core::fast::{FastPath, FastReport, Lease, Outputs, Selector, Switches};
 use copperhold_core::guard::sense::Sense;
 use copperhold_core::units::{Instant, Span};
@@ -174,7 +174,7 @@ impl<L: LinePort> FastTask<L> {
 
     /// Only the tick moves the coil's wave on: nothing else can keep the contactor closed.
     fn drive(&mut self, outputs: &Outputs) {
-        self.lines.drive(levels(outputs) & !self.trough);
+        self.lines.drive(never_two(levels(outputs)) & !self.trough);
     }
 
     /// What the control tick needs to know.

@@ -5,6 +5,7 @@ use copperhold_core::probe::{ProbeFault, RawReading, one_wire};
 use copperhold_firmware::buttons::{Gesture, HOLD_TICKS, Knob, SafetyContact};
 use copperhold_firmware::drivers::ds18b20::{Rom, convert_all, read, search};
 use copperhold_firmware::drivers::one_wire::OneWire;
+use copperhold_firmware::lines::{Line, never_two};
 use embedded_hal::delay::DelayNs;
 use embedded_hal::digital::{ErrorType, InputPin, OutputPin};
 use std::cell::RefCell;
@@ -15,6 +16,15 @@ fn a_safety_contact_opens_at_once_and_closes_after_it_has_settled() {
     let mut contact = SafetyContact::new();
     let seen: Vec<bool> = [true, true, true, true, true, false, true].into_iter().map(|closed| contact.sample(closed)).collect();
     assert_eq!(seen, [false, false, false, false, true, false, false]);
+}
+
+#[test]
+fn levels_that_name_both_elements_become_none_and_all_others_stay() {
+    for levels in 0..=u8::MAX {
+        let two = levels & 2 != 0 && levels & 4 != 0;
+        assert_eq!(never_two(levels), if two { 0 } else { levels });
+    }
+    assert_eq!((Line::TankElement.bit(), Line::KettleElement.bit()), (2, 4));
 }
 
 #[test]
