@@ -4,8 +4,8 @@ import { spawn } from 'node:child_process';
 import { createInterface } from 'node:readline';
 
 export class Controller {
-  constructor(program, args = []) {
-    this.child = spawn(program, ['cosim', ...args], { stdio: ['pipe', 'pipe', 'inherit'] });
+  constructor(program) {
+    this.child = spawn(program, ['cosim'], { stdio: ['pipe', 'pipe', 'inherit'] });
     this.lines = createInterface({ input: this.child.stdout })[Symbol.asyncIterator]();
   }
 

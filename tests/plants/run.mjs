@@ -3,7 +3,7 @@
 import { Controller } from './drive.mjs';
 import { Tank } from './water.mjs';
 
-const [, , program, scenario, rig] = process.argv;
+const [, , program, scenario] = process.argv;
 const DT = 0.05; // s, of the plant
 
 // One-wire thermometer: a sixteenth of a kelvin every 0.75 s (datasheet of the DS18B20, 12 bits).
@@ -19,7 +19,7 @@ const TANKS = {
 
 /** One vessel under the controller. `each(t, tank, answer)` may add to the next line. */
 async function run({ vessel, plant, seconds, step, first, each }) {
-  const controller = new Controller(program, rig ? ['--rig', rig] : []);
+  const controller = new Controller(program);
   const tank = new Tank(plant);
   tank.well.step(DT, plant.start);
   let add = { switches: { stop_loop: true, key: true }, commands: [{ arm: true }, { demand: { vessel, ...first } }] };
@@ -84,7 +84,7 @@ async function cut(name, vessel, event) {
 
 /** Both vessels want heat, in steps of 20 ms. */
 async function both() {
-  const controller = new Controller(program, rig ? ['--rig', rig] : []);
+  const controller = new Controller(program);
   const tanks = { liquor_tank: new Tank({ ...TANKS.pumped, start: 69.5 }), boil_kettle: new Tank({ ...TANKS.still, start: 60 }) };
   for (const tank of Object.values(tanks)) tank.well.step(DT, tank.t[0]);
   let add = { switches: { stop_loop: true, key: true }, commands: [{ arm: true },

@@ -87,6 +87,20 @@ impl Bench {
         self.click();
     }
 
+    /// With two ticks behind it, the settings' row `row`.
+    fn setup(&mut self, row: i8) {
+        self.armed(2);
+        self.go(6);
+        self.turn(row);
+    }
+
+    /// What a hold stores.
+    #[track_caller]
+    fn stores(&mut self) -> Stored {
+        let Some(Action::Set(stored)) = self.gesture(Gesture::Hold) else { panic!("a hold stores") };
+        stored
+    }
+
     #[track_caller]
     fn shows(&mut self, name: &str) {
         let view = View { supervisor: &self.supervisor, stored: &self.stored, now: self.moment };
@@ -261,28 +275,24 @@ fn settings_in_doubt_take_the_screen_until_confirmed() {
 #[test]
 fn a_setting_is_turned_and_takes_a_hold_to_store() {
     let mut bench = Bench::new();
-    bench.armed(2);
-    bench.go(6);
-    bench.turn(4);
+    bench.setup(4);
     assert_eq!(bench.click(), None);
     bench.turn(-10);
     bench.shows("setup-editing");
-    let Some(Action::Set(stored)) = bench.gesture(Gesture::Hold) else { panic!("a hold stores") };
+    let stored = bench.stores();
     assert_eq!(stored.draft.element_power.liquor_tank.map(copperhold_core::units::Watts::get), Some(4_500));
 }
 
 #[test]
 fn the_brimful_volume_is_unknown_until_it_is_told_and_never_less_than_the_least() {
     let mut bench = Bench::new();
-    bench.armed(2);
-    bench.go(6);
-    bench.turn(8);
+    bench.setup(8);
     bench.shows("setup-brimful-unknown");
     let unknown = bench.stored.settings().expect("in range").slowest(Element::LiquorTank).expect("an element");
     assert_eq!(bench.click(), None);
     bench.turn(-20);
     bench.shows("setup-brimful");
-    let Some(Action::Set(stored)) = bench.gesture(Gesture::Hold) else { panic!("a hold stores") };
+    let stored = bench.stores();
     assert_eq!((stored.draft.greatest_ml.liquor_tank, stored.draft.greatest_ml.boil_kettle), (30_000, 1_000_000));
     // It bounds what is believed: 30 L climb as many times faster as they are fewer than 1,000 L.
     let told = stored.settings().expect("in range").slowest(Element::LiquorTank).expect("an element");
@@ -297,13 +307,13 @@ fn the_brimful_volume_is_unknown_until_it_is_told_and_never_less_than_the_least(
     bench.stored = stored;
     assert_eq!(bench.click(), None);
     bench.turn(-100);
-    let Some(Action::Set(stored)) = bench.gesture(Gesture::Hold) else { panic!("a hold stores") };
+    let stored = bench.stores();
     assert_eq!(stored.draft.greatest_ml.liquor_tank, stored.draft.least_ml.liquor_tank);
     bench.stored = stored;
     bench.turn(-2);
     assert_eq!(bench.click(), None);
     bench.turn(8);
-    let Some(Action::Set(stored)) = bench.gesture(Gesture::Hold) else { panic!("a hold stores") };
+    let stored = bench.stores();
     assert_eq!((stored.draft.least_ml.liquor_tank, stored.draft.greatest_ml.liquor_tank), (10_000, 10_000));
     assert!(stored.settings().is_ok());
 }
@@ -311,13 +321,11 @@ fn the_brimful_volume_is_unknown_until_it_is_told_and_never_less_than_the_least(
 #[test]
 fn sense_lines_are_switched_on_one_by_one_and_say_what_they_read() {
     let mut bench = Bench::new();
-    bench.armed(2);
-    bench.go(6);
-    bench.turn(16);
+    bench.setup(16);
     bench.shows("setup-sense-none");
     assert_eq!(bench.click(), None);
     bench.turn(1);
-    let Some(Action::Set(stored)) = bench.gesture(Gesture::Hold) else { panic!("a hold stores") };
+    let stored = bench.stores();
     let mut wanted = Fitted::default();
     wanted.set(Line::Contactor, true);
     assert_eq!((stored.fitted, stored.coil), (wanted, Coil::Level));
@@ -333,22 +341,20 @@ fn sense_lines_are_switched_on_one_by_one_and_say_what_they_read() {
     bench.turn(2);
     assert_eq!(bench.click(), None);
     bench.turn(1);
-    let Some(Action::Set(stored)) = bench.gesture(Gesture::Hold) else { panic!("a hold stores") };
+    let stored = bench.stores();
     assert_eq!(stored.coil, Coil::Pulses);
 }
 
 #[test]
 fn the_flow_meter_is_told_its_pulses_and_says_what_flows() {
     let mut bench = Bench::new();
-    bench.armed(2);
-    bench.go(6);
-    bench.turn(21);
+    bench.setup(21);
     bench.shows("setup-flow-none");
     assert_eq!(bench.click(), None);
     bench.turn(45);
     bench.moment.flow_ml_per_min = 4_260;
     bench.shows("setup-flow");
-    let Some(Action::Set(stored)) = bench.gesture(Gesture::Hold) else { panic!("a hold stores") };
+    let stored = bench.stores();
     assert_eq!(stored.flow_per_litre, 450);
 }
 

@@ -116,10 +116,10 @@ fn every_kind_of_probe_is_stored_and_an_unknown_one_is_doubt() {
         let mut buffer = [0; 768];
         let bytes = stored.encode(&mut buffer).expect("it fits").to_vec();
         assert_eq!(Stored::decode(&bytes), Some(stored));
-        // Figures 18 to 20 are the mash's: mains, twice six of an element, four of the tank, the mash's limit.
-        for (figure, value) in [(18, 4), (18, u32::MAX)] {
+        // The mash's kind is figure 18: after mains, twice six of an element, four of the tank, and the mash's limit.
+        for kind in [4, u32::MAX] {
             let mut unknown = bytes.clone();
-            unknown[4 * figure..4 * figure + 4].copy_from_slice(&u32::to_le_bytes(value));
+            unknown[72..76].copy_from_slice(&kind.to_le_bytes());
             assert_eq!(Stored::decode(&unknown), None, "{probe:?}");
         }
     }

@@ -117,6 +117,7 @@ fn quiet_days(days: u64, what: &'static str, stressed: bool) -> Result<(usize, f
         })
         .collect();
     let days = tripped.map_err(Failure::bad_input)?;
+    // Not `sum`, which for no days at all is -0.
     Ok((days.iter().filter(|(tripped, _)| *tripped).count(), days.iter().fold(0.0, |sum, (_, hours)| sum + hours)))
 }
 

@@ -84,7 +84,7 @@ fn run_day(rig: &RigFile, sheet: &SheetFile, seed: u64, device: &mut dyn Control
 }
 
 /// The day that runs: every kind of step in an hour and a half, with NTC and one-wire thermometers on 50 Hz; with `tests/run --long` the
-/// built-in day instead, six hours with Pt100 and one-wire on 60 Hz.
+/// built-in day instead, five hours with Pt100 and one-wire on 60 Hz.
 fn day() -> (RigFile, SheetFile) {
     if std::env::var("COPPERHOLD_LONG").as_deref() == Ok("yes") {
         return (files::demo_rig().expect("the demo rig"), files::demo_sheet().expect("the demo sheet"));
