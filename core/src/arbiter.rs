@@ -7,7 +7,7 @@
 
 use crate::units::{Duty, Kelvin, Slope, Span};
 use crate::vessel::{Element, PerElement};
-use crate::wide::Product;
+use crate::wide::{Bound, Product};
 use fixed::types::I16F16;
 
 /// A vessel in bulk heat-up keeps the element for at least this long between two slices of the other: at most 17 changeovers a minute.
@@ -85,14 +85,14 @@ impl Arbiter {
     /// Share of full power that a vessel wanted and did not have because the other had the element, over the last minutes.
     pub fn missed(&self) -> PerElement<Duty> {
         PerElement::build(|element| {
-            let bits = (*self.missed.get(element) >> 16).clamp(0, 1 << 16);
+            let bits = (*self.missed.get(element) >> 16).within(0, 1 << 16);
             Duty::from_fixed(I16F16::from_bits(i32::try_from(bits).unwrap_or(0)))
         })
     }
 
     fn account(&mut self, elapsed: Span, wants: &PerElement<Want>, applied: &PerElement<Duty>) {
         let contested = Element::ALL.iter().all(|&element| wants.get(element).duty > Duty::ZERO);
-        let dt_us = i64::try_from(elapsed.as_micros()).unwrap_or(i64::MAX).min(MISSED_OVER_US);
+        let dt_us = i64::try_from(elapsed.as_micros()).unwrap_or(i64::MAX).at_most(MISSED_OVER_US);
         for element in Element::ALL {
             let lacks = i64::from(wants.get(element).duty.bits()).saturating_sub(i64::from(applied.get(element).bits()));
             // What was had beyond the want pays for a slice that was waited for.

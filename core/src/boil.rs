@@ -16,7 +16,7 @@
 //! plateau and are thrown away.
 
 use crate::units::{Celsius, Duty, Kelvin, Slope, Span};
-use crate::wide::Product;
+use crate::wide::{Product, Sum};
 use fixed::types::{I8F24, I16F16};
 use heapless::Deque;
 
@@ -133,7 +133,7 @@ impl Boil {
 
     fn remember(&mut self, elapsed: Span, reading: Celsius, applied: Duty) {
         let dt_us = i64::try_from(elapsed.as_micros()).unwrap_or(i64::MAX);
-        self.sum = self.sum.saturating_add(i64::from(reading.fixed().to_bits()).product(dt_us));
+        self.sum = self.sum.plus(i64::from(reading.fixed().to_bits()).product(dt_us));
         self.summed = self.summed.plus(elapsed);
         self.heated = self.heated.plus(elapsed.share(applied));
         if self.summed >= EVERY {

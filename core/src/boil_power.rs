@@ -7,7 +7,7 @@
 //! one element holds for another.
 
 use crate::units::{Duty, Litres, Span, Watts};
-use crate::wide::Product;
+use crate::wide::{Product, Sum};
 use fixed::types::I16F16;
 
 /// Power that boils off 1 L/h, in W x 1000: heat of vaporisation 2257 kJ/kg at 100 C (steam tables) x 0.998 kg/L at 20 C / 3600 s. At 3000 m
@@ -34,7 +34,7 @@ impl BoilPower {
     pub fn watts(self, full: Watts, dry_loss: Watts) -> Watts {
         match self {
             BoilPower::Share(duty) => {
-                let watts = u64::from(full.get()).product(u64::from(duty.bits())).saturating_add(1 << 15) >> 16;
+                let watts = u64::from(full.get()).product(u64::from(duty.bits())).plus(1 << 15) >> 16;
                 Watts::new(u32::try_from(watts).unwrap_or(u32::MAX))
             }
             BoilPower::Power(watts) => watts,
@@ -49,7 +49,7 @@ impl BoilPower {
         }
         let watts = self.watts(full, dry_loss);
         let bits = u64::from(watts.get()) << 16;
-        let share = bits.saturating_add(u64::from(full.get() / 2)).checked_div(u64::from(full.get()))?;
+        let share = bits.plus(u64::from(full.get() / 2)).checked_div(u64::from(full.get()))?;
         (watts <= full).then(|| Duty::from_fixed(I16F16::from_bits(i32::try_from(share).unwrap_or(1 << 16))))
     }
 }

@@ -30,7 +30,7 @@ mod stall;
 mod tests;
 
 use crate::units::{Celsius, Duty, Kelvin, Slope, Span};
-use crate::wide::Product;
+use crate::wide::{Bound, Product, Sum};
 use fixed::types::I16F16;
 use heapless::Deque;
 use learn::{Balance, Follow, TELLING_RISE};
@@ -171,17 +171,17 @@ impl Cascade {
         self.reached |= self.recirculate && lack < STOPPED_RISE;
         let share = if self.reached { SHARE.1 } else { SHARE.0 };
         let push = if self.stall.stopped { 0 } else { product(product(share, self.balance.ratio()), bits(lack)) };
-        let above = kelvin(offset.saturating_add(push)).min(self.limit).max(Kelvin::ZERO);
+        let above = kelvin(offset.plus(push)).min(self.limit).max(Kelvin::ZERO);
         Goal { tank: target.plus(above), recirculate: self.recirculate, flow_stopped: self.stall.stopped }
     }
 
     /// Takes the means of one spacing; the window that ends with it teaches.
     fn observe(&mut self, elapsed: Span, mash: Celsius, gap: Kelvin, tank: &Tank, target: Celsius) {
-        let dt_us = i64::try_from(elapsed.as_micros()).unwrap_or(EVERY_US).min(EVERY_US);
+        let dt_us = i64::try_from(elapsed.as_micros()).unwrap_or(EVERY_US).at_most(EVERY_US);
         let slope = tank.slope.map_or(0, |slope| i64::from(slope.fixed().to_bits()));
         let mean = &mut self.mean;
-        mean.for_us = mean.for_us.saturating_add(dt_us);
-        let add = |sum: &mut i64, value: i64| *sum = sum.saturating_add(value.product(dt_us));
+        mean.for_us = mean.for_us.plus(dt_us);
+        let add = |sum: &mut i64, value: i64| *sum = sum.plus(value.product(dt_us));
         add(&mut mean.mash, i64::from(mash.fixed().to_bits()));
         add(&mut mean.gap, bits(gap));
         add(&mut mean.settled, i64::from(tank.settled.fixed().to_bits()));
@@ -217,16 +217,16 @@ impl Cascade {
         let (Some(first), Some(last)) = (self.window.front(), self.window.back()) else { return };
         // Between the middles of the first and the last sample: the ends count half.
         let sum = |part: fn(&Sample) -> i64| {
-            let all = self.window.iter().fold(0_i64, |sum, sample| sum.saturating_add(part(sample)));
-            all.saturating_sub(part(first).saturating_add(part(last)) / 2)
+            let all = self.window.iter().fold(0_i64, |sum, sample| sum.plus(part(sample)));
+            all.minus(part(first).plus(part(last)) / 2)
         };
-        let rise = last.mash.saturating_sub(first.mash);
+        let rise = last.mash.minus(first.mash);
         let gap = sum(|sample| sample.gap) / (WINDOW_S * 1_000_000 / EVERY_US);
-        let stored = last.settled.saturating_sub(first.settled);
+        let stored = last.settled.minus(first.settled);
         let given = sum(|sample| sample.heat);
         let lost = self.follow.learn(target, gap, rise);
         if rise > TELLING_RISE {
-            self.balance.learn(given, rise.saturating_add(lost), stored);
+            self.balance.learn(given, rise.plus(lost), stored);
         }
     }
 }

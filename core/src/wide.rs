@@ -68,6 +68,78 @@ const fn magnitude(a: u64, b: u64) -> Option<u64> {
     if cross >> 32 != 0 { None } else { low.checked_add(cross << 32) }
 }
 
+/// Sums that saturate at the type's range, exactly as `saturating_add` and `saturating_sub`, which take thirty bytes wherever they stand.
+pub trait Sum {
+    /// Sum, saturating.
+    #[must_use]
+    fn plus(self, by: Self) -> Self;
+    /// Difference, saturating.
+    #[must_use]
+    fn minus(self, by: Self) -> Self;
+}
+
+impl Sum for i64 {
+    #[inline(never)]
+    fn plus(self, by: i64) -> i64 {
+        self.saturating_add(by)
+    }
+
+    #[inline(never)]
+    fn minus(self, by: i64) -> i64 {
+        self.saturating_sub(by)
+    }
+}
+
+impl Sum for u64 {
+    #[inline(never)]
+    fn plus(self, by: u64) -> u64 {
+        self.saturating_add(by)
+    }
+
+    #[inline(never)]
+    fn minus(self, by: u64) -> u64 {
+        self.saturating_sub(by)
+    }
+}
+
+/// Bounds of a 64-bit number, exactly as `min`, `max` and `clamp`.
+pub trait Bound {
+    /// The smaller.
+    #[must_use]
+    fn at_most(self, most: Self) -> Self;
+    /// The greater.
+    #[must_use]
+    fn at_least(self, least: Self) -> Self;
+    /// Within two bounds.
+    #[must_use]
+    fn within(self, least: Self, most: Self) -> Self;
+    /// Size, saturating.
+    #[must_use]
+    fn size(self) -> Self;
+}
+
+impl Bound for i64 {
+    #[inline(never)]
+    fn at_most(self, most: i64) -> i64 {
+        self.min(most)
+    }
+
+    #[inline(never)]
+    fn at_least(self, least: i64) -> i64 {
+        self.max(least)
+    }
+
+    #[inline(never)]
+    fn within(self, least: i64, most: i64) -> i64 {
+        self.max(least).min(most)
+    }
+
+    #[inline(never)]
+    fn size(self) -> i64 {
+        self.saturating_abs()
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

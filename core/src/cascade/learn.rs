@@ -2,7 +2,7 @@
 
 use super::{EVERY_US, OFFSET_AT, ONE, WINDOW_S, bits, product};
 use crate::units::{Celsius, Kelvin};
-use crate::wide::Product;
+use crate::wide::{Bound, Product, Sum};
 
 /// The learned offset is kept as what it would be in a room of this temperature.
 const ROOM: Celsius = Celsius::from_milli(20_000);
@@ -42,7 +42,7 @@ impl Follow {
     }
 
     pub fn time_s(&self) -> i64 {
-        self.squares.product(WINDOW_S).checked_div(self.products.max(1)).unwrap_or(TIME_S.1).clamp(TIME_S.0, TIME_S.1)
+        self.squares.product(WINDOW_S).checked_div(self.products.max(1)).unwrap_or(TIME_S.1).within(TIME_S.0, TIME_S.1)
     }
 
     /// The offset at a mash temperature, Q16.
@@ -52,28 +52,28 @@ impl Follow {
 
     /// Takes back what was learned above an offset at a mash temperature.
     pub fn forget_above(&mut self, offset: i64, mash: Celsius) {
-        self.offset = self.offset.min(scaled(offset, OFFSET_AT.above(ROOM), mash.above(ROOM)) << 16);
+        self.offset = self.offset.at_most(scaled(offset, OFFSET_AT.above(ROOM), mash.above(ROOM)) << 16);
     }
 
     /// Learns from one window; returns what the mash lost in it, as a fall in Q16 K.
     pub fn learn(&mut self, target: Celsius, gap: i64, rise: i64) -> i64 {
         let offset = self.offset_at(target);
-        let drive = gap.saturating_sub(offset);
+        let drive = gap.minus(offset);
         if rise > TELLING_RISE {
             (self.squares, self.products) = add_pair((self.squares, self.products), drive, drive, rise, Self::ENOUGH);
         }
         let time_s = self.time_s();
         // The part of the gap that moves the mash.
         let moving = rise.product(time_s) / WINDOW_S;
-        let surprise = drive.saturating_sub(moving);
-        let weight = STILL.product(STILL).product(ONE) / STILL.product(STILL).saturating_add(moving.product(moving)).max(1);
+        let surprise = drive.minus(moving);
+        let weight = STILL.product(STILL).product(ONE) / STILL.product(STILL).plus(moving.product(moving)).max(1);
         // The mean of all still windows, then the mean of late ones.
-        let most = (time_s / 2).max(LEARN_S).product(ONE * 1_000_000 / EVERY_US);
-        self.still = self.still.saturating_add(weight).min(most);
+        let most = (time_s / 2).at_least(LEARN_S).product(ONE * 1_000_000 / EVERY_US);
+        self.still = self.still.plus(weight).at_most(most);
         // A still mash below a hot tank may also mean that nothing flows: up is slow.
-        let step = ((product(weight, surprise) << 32) / self.still.max(ONE)).min(FASTEST_UP << 16);
+        let step = ((product(weight, surprise) << 32) / self.still.at_least(ONE)).at_most(FASTEST_UP << 16);
         let at_reference = scaled(step, OFFSET_AT.above(ROOM), target.above(ROOM));
-        self.offset = self.offset.saturating_add(at_reference).clamp(0, 20 << 32);
+        self.offset = self.offset.plus(at_reference).within(0, 20 << 32);
         offset.product(WINDOW_S) / time_s
     }
 }
@@ -112,25 +112,25 @@ impl Balance {
     /// Solves the two normal equations with the priors added: climb 1 (in units of what heat control knows), ratio as first assumed. Sums stay
     /// far below 2^34, so that each product fits; of their differences, at least 2^42 by the priors, 26 bits are kept.
     fn solve(&self) -> i64 {
-        let narrow = |sum: i64| (sum >> 4).clamp(-(1 << 30), 1 << 30);
-        let work_work = narrow(self.work_work.saturating_add(Self::PRIOR_CLIMB));
-        let work_rise = narrow(self.work_rise.saturating_add(Self::PRIOR_CLIMB));
-        let warm_warm = narrow(self.warm_warm.saturating_add(Self::PRIOR));
-        let warm_rise = narrow(self.warm_rise.saturating_sub(product(Self::PRIOR, FIRST_RATIO)));
+        let narrow = |sum: i64| (sum >> 4).within(-(1 << 30), 1 << 30);
+        let work_work = narrow(self.work_work.plus(Self::PRIOR_CLIMB));
+        let work_rise = narrow(self.work_rise.plus(Self::PRIOR_CLIMB));
+        let warm_warm = narrow(self.warm_warm.plus(Self::PRIOR));
+        let warm_rise = narrow(self.warm_rise.minus(product(Self::PRIOR, FIRST_RATIO)));
         let work_warm = narrow(self.work_warm);
         let below = (work_work * warm_warm - work_warm * work_warm) >> 16;
         let above = (work_warm * work_rise - work_work * warm_rise) >> 16;
-        (above * ONE / below.max(1)).clamp(RATIO.0, RATIO.1)
+        (above * ONE / below.max(1)).within(RATIO.0, RATIO.1)
     }
 
     pub fn learn(&mut self, work: i64, warmed: i64, rise: i64) {
-        let add = |sum: &mut i64, x: i64, y: i64| *sum = sum.saturating_add((x >> 4).product(y >> 4));
+        let add = |sum: &mut i64, x: i64, y: i64| *sum = sum.plus((x >> 4).product(y >> 4));
         add(&mut self.work_work, work, work);
         add(&mut self.work_warm, work, warmed);
         add(&mut self.work_rise, work, rise);
         add(&mut self.warm_warm, warmed, warmed);
         add(&mut self.warm_rise, warmed, rise);
-        if self.work_work.max(self.warm_warm) > Self::ENOUGH {
+        if self.work_work.at_least(self.warm_warm) > Self::ENOUGH {
             for sum in [&mut self.work_work, &mut self.work_warm, &mut self.work_rise, &mut self.warm_warm, &mut self.warm_rise] {
                 *sum /= 2;
             }
@@ -143,7 +143,7 @@ impl Balance {
 /// only as new evidence comes.
 fn add_pair((first, second): (i64, i64), x: i64, y: i64, z: i64, enough: i64) -> (i64, i64) {
     let part = |other: i64| (x >> 4).product(other >> 4);
-    let (first, second) = (first.saturating_add(part(y)), second.saturating_add(part(z)));
+    let (first, second) = (first.plus(part(y)), second.plus(part(z)));
     if first > enough { (first / 2, second / 2) } else { (first, second) }
 }
 

@@ -2,7 +2,7 @@
 
 use super::ONE;
 use crate::units::{Celsius, Kelvin, Span};
-use crate::wide::Product;
+use crate::wide::{Bound, Product, Sum};
 
 /// A gap above the offset by more than this ought to move the mash.
 const TELLING: i64 = ONE * 3 / 2;
@@ -39,7 +39,7 @@ impl Stall {
     /// `offset` is the one believed now; what is judged is the gap above the one that was last seen to work.
     pub fn tick(&mut self, elapsed: Span, gap: i64, mash: Celsius, lack: Kelvin, offset: i64) {
         let seen = *self.seen.get_or_insert(Seen { mash, offset });
-        let drive = gap.saturating_sub(seen.offset);
+        let drive = gap.minus(seen.offset);
         let answered = mash.above(seen.mash) >= STOPPED_RISE;
         let arrived = lack < STOPPED_RISE && drive < TELLING;
         if answered || arrived {
@@ -49,7 +49,7 @@ impl Stall {
         self.seen = Some(Seen { mash: seen.mash.min(mash), ..seen });
         let dt_us = i64::try_from(elapsed.as_micros()).unwrap_or(i64::MAX);
         if drive > TELLING {
-            self.unanswered = self.unanswered.saturating_add(drive.product(dt_us)).min(Self::LIMIT);
+            self.unanswered = self.unanswered.plus(drive.product(dt_us)).at_most(Self::LIMIT);
         }
         self.stopped |= self.unanswered >= Self::LIMIT;
     }

@@ -20,7 +20,7 @@
 
 use crate::heat::lag::LagChain;
 use crate::units::{Celsius, Duty, Kelvin, Slope, Span};
-use crate::wide::Product;
+use crate::wide::{Bound, Product, Sum};
 use fixed::types::I16F16;
 
 /// A reading this far above its ceiling was heated by something else. Ten times the noise of a poor probe, after the median filter.
@@ -175,10 +175,10 @@ impl HeatWatch {
     /// The most that commanded heat may still raise the reading.
     fn on_its_way(&mut self, facts: &HeatFacts, lag: Span) -> Kelvin {
         let work = facts.elapsed.share(facts.applied);
-        self.work_us = self.work_us.saturating_add(micros(work));
+        self.work_us = self.work_us.plus(micros(work));
         let longest = one_and_a_half(lag);
         let arrived_us = self.arrived.tick(micros(facts.elapsed), micros(longest), self.work_us);
-        let way_us = u64::try_from(self.work_us.saturating_sub(arrived_us)).unwrap_or(0);
+        let way_us = u64::try_from(self.work_us.minus(arrived_us)).unwrap_or(0);
         // Half as steep again as was learned: the filling changes between heat-ups.
         let steepest = self.taught.map_or(self.bounds.fastest, |(climb, _)| half_as_steep_again(climb).min(self.bounds.fastest));
         steepest.over(Span::from_micros(way_us))
@@ -212,12 +212,12 @@ impl HeatWatch {
     fn does_not_rise(&mut self, facts: &HeatFacts, lag: Span) -> bool {
         let dt_us = micros(facts.elapsed.min(LONGEST_TICK));
         let usual_ppm = self.usual.tick(dt_us, micros(lag), micros(SECOND.share(facts.applied)));
-        let above_half = usual_ppm.saturating_sub(LOST_PPM);
+        let above_half = usual_ppm.minus(LOST_PPM);
         let blind = facts.drained || facts.reading >= self.bounds.boiling.less(NEAR_BOIL);
-        let owed = if blind { above_half.min(0) } else { above_half };
+        let owed = if blind { above_half.at_most(0) } else { above_half };
         let climb = i64::from(self.flattest(facts).fixed().to_bits());
         let owed = climb.product(owed).product(SHOWN.0) / (SHOWN.1 * 1_000_000);
-        self.debt = self.debt.saturating_add(owed.product(dt_us)).max(0);
+        self.debt = self.debt.plus(owed.product(dt_us)).max(0);
         self.pay(facts.reading);
         self.debt >= finely(DEBT)
     }
@@ -229,13 +229,13 @@ impl HeatWatch {
         if reading > mark {
             let rise = finely(reading.above(mark));
             self.mark = Some(reading);
-            self.debt = self.debt.saturating_sub(rise).max(0);
-            self.purse = self.purse.saturating_add(rise).min(PURSE_FULL);
+            self.debt = self.debt.minus(rise).max(0);
+            self.purse = self.purse.plus(rise).at_most(PURSE_FULL);
         } else if reading < low {
-            let fall = finely(low.above(reading)).min(self.purse).min(self.debt);
+            let fall = finely(low.above(reading)).at_most(self.purse).at_most(self.debt);
             self.mark = Some(reading.plus(NOISE));
-            self.debt = self.debt.saturating_sub(fall);
-            self.purse = self.purse.saturating_sub(fall);
+            self.debt = self.debt.minus(fall);
+            self.purse = self.purse.minus(fall);
         }
     }
 

@@ -7,7 +7,7 @@ use super::lag::LagChain;
 use super::learn::{Bank, Prior, STEP_US, slope_of_raw};
 use super::settle::per_second;
 use crate::units::Duty;
-use crate::wide::Product;
+use crate::wide::{Bound, Product, Sum};
 
 /// A window stays open this many lags, and 20 s ...
 const WINDOW_LAGS: i64 = 4;
@@ -76,8 +76,8 @@ pub enum Lesson {
 
 /// The bank, its window, and what they need to know of the past.
 #[derive(Debug, Clone)]
+#[repr(C)]
 pub struct Learner {
-    bank: Bank,
     /// The bank has had its turn since the last tick.
     ahead: bool,
     window: Window,
@@ -92,6 +92,7 @@ pub struct Learner {
     /// The fit when it last agreed.
     sound: Prior,
     sound_spread: i64,
+    bank: Bank,
 }
 
 impl Learner {
@@ -165,7 +166,7 @@ impl Learner {
     pub fn watch(&mut self, dt_us: i64, level: i64, applied: Duty, stage: Stage) -> Lesson {
         let lag_us = self.bank.lag_us();
         let steady = per_second(self.climb().product(i64::from(applied.bits())) >> 16, lag_us);
-        let bent = self.gap.saturating_sub(steady).saturating_abs() > BEND;
+        let bent = self.gap.minus(steady).size() > BEND;
         let late = match stage {
             Stage::AtRest => true,
             Stage::Heating => false,
@@ -175,18 +176,18 @@ impl Learner {
             Window::Closed => (Window::Closed, false),
             Window::Open { .. } | Window::Paused { .. } if late => (Window::Closed, true),
             Window::Open { for_us, blind_us, from } => {
-                let risen = level.saturating_sub(from) > WORTH_LEARNING;
-                let long = for_us > lag_us.product(WINDOW_LAGS).saturating_add(WINDOW_EXTRA_US);
+                let risen = level.minus(from) > WORTH_LEARNING;
+                let long = for_us > lag_us.product(WINDOW_LAGS).plus(WINDOW_EXTRA_US);
                 if risen && long && !bent {
                     (Window::Paused { for_us: 0 }, true)
                 } else {
-                    let blind_us = blind_us.saturating_sub(dt_us).max(0);
-                    (Window::Open { for_us: for_us.saturating_add(dt_us), blind_us, from }, false)
+                    let blind_us = blind_us.minus(dt_us).max(0);
+                    (Window::Open { for_us: for_us.plus(dt_us), blind_us, from }, false)
                 }
             }
             Window::Paused { for_us } if for_us > lag_us.product(PAUSE_LAGS) => (Window::Closed, false),
             Window::Paused { .. } if bent => (Window::Open { for_us: i64::MAX / 2, blind_us: 0, from: i64::MIN / 2 }, false),
-            Window::Paused { for_us } => (Window::Paused { for_us: for_us.saturating_add(dt_us) }, false),
+            Window::Paused { for_us } => (Window::Paused { for_us: for_us.plus(dt_us) }, false),
         };
         self.window = window;
         if complete && self.bank.steps() >= WORTH_KEEPING { Lesson::Complete } else { Lesson::None }
@@ -205,7 +206,7 @@ impl Learner {
         self.study();
         self.ahead = false;
         let worked_us = |span_us: i64| i64::from(applied.bits()).product(span_us) >> 16;
-        self.work_us = self.work_us.saturating_add(worked_us(dt_us));
+        self.work_us = self.work_us.plus(worked_us(dt_us));
         let lesson = self.conclude();
         self.batch.left_us -= dt_us;
         self.batch.for_us += dt_us;
@@ -220,13 +221,13 @@ impl Learner {
         let lesson = if self.bank.is_busy() { self.hurry() } else { lesson };
         // The mean reading is half a step old; what is lost by that is one part in the lag.
         let mean = reading_us.product(1 << 8).checked_div(for_us).unwrap_or(0) << 8;
-        self.lost = self.lost.saturating_add(usual);
+        self.lost = self.lost.plus(usual);
         self.missed.tick(STEP_US, self.bank.lag_us(), self.lost >> 16);
         let reading = match self.window {
-            Window::Open { blind_us: 0, .. } => Some(mean.saturating_add(self.missed.output() << 16)),
+            Window::Open { blind_us: 0, .. } => Some(mean.plus(self.missed.output() << 16)),
             Window::Open { .. } | Window::Paused { .. } | Window::Closed => None,
         };
-        if !self.bank.advance(self.work_us.saturating_sub(worked_us(rest_us)), reading) {
+        if !self.bank.advance(self.work_us.minus(worked_us(rest_us)), reading) {
             self.window = Window::Closed;
         }
         self.gap = self.bank.gap();
@@ -249,7 +250,7 @@ impl Learner {
             self.check_fit(whole);
         }
         self.gap = self.bank.gap();
-        Lesson::Refined { gap: self.gap.saturating_sub(gap), lag_us: self.bank.lag_us().saturating_sub(lag_us) }
+        Lesson::Refined { gap: self.gap.minus(gap), lag_us: self.bank.lag_us().minus(lag_us) }
     }
 
     /// Begins a new window if the fit broke: somebody stirred, or poured, or opened a valve.
@@ -259,10 +260,10 @@ impl Learner {
         }
         self.miss += (self.bank.miss(whole) - self.miss) / 4;
         let allowed = MISS + 4 * isqrt(self.sound_spread) + 2 * self.bank.doubt();
-        if self.miss.saturating_abs() > allowed {
+        if self.miss.size() > allowed {
             let prior = self.sound;
-            self.open(prior, whole.saturating_sub(self.missed.output() << 16), prior.lag_us);
-        } else if self.miss.saturating_abs() < allowed / 4 && (self.sound.known || self.bank.has_risen()) {
+            self.open(prior, whole.minus(self.missed.output() << 16), prior.lag_us);
+        } else if self.miss.size() < allowed / 4 && (self.sound.known || self.bank.has_risen()) {
             self.sound_spread = self.bank.spread();
             self.sound = Prior { raw: self.bank.raw(), least: 0, lag_us: self.bank.lag_us(), known: true };
         }

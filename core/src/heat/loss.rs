@@ -5,7 +5,7 @@
 //! its value at 76 C from 20 to 90 C; `f` is 1 at 76 C. As a fall in K/s it hardly depends on the size of the vessel: area grows as the
 //! two-thirds power of the volume, so the fall shrinks with its cube root only.
 
-use crate::wide::Product;
+use crate::wide::{Bound, Product};
 
 /// The fall at 76 C assumed before anything is known, Q32 K/s: 0.0032 K/s. Open kettles of 10 to 150 L fall by 0.0025 to 0.005, lidded ones
 /// by 0.0003 to 0.001 (bench model in the tests).
@@ -13,7 +13,7 @@ pub const UNKNOWN: i64 = 13743895;
 
 /// `f(T)` in Q16 for a temperature in Q16 degrees Celsius, which counts as 0 to 120 C beyond those.
 pub fn shape(celsius: i64) -> i64 {
-    let rise = celsius.clamp(0, 120 << 16) - (20 << 16);
+    let rise = celsius.within(0, 120 << 16) - (20 << 16);
     let u = (rise * 1170) >> 16;
     let cube = (((u * u) >> 16) * u) >> 16;
     (u + cube) / 2

@@ -33,7 +33,7 @@ pub mod relay;
 pub mod rules;
 pub mod settle;
 
-use crate::wide::Product;
+use crate::wide::{Bound, Product, Sum};
 use fixed::types::{I8F24, I16F16};
 
 pub use config::{HeatConfig, HeatConfigError};
@@ -97,10 +97,8 @@ enum Leg {
 
 /// Heat control of one vessel.
 #[derive(Debug, Clone)]
+#[repr(C)]
 pub struct HeatControl {
-    config: HeatConfig,
-    learned: Option<Learned>,
-    learner: Learner,
     state: State,
     /// At work on the way to a target; set up anew whenever one is set out for.
     pid: Pid,
@@ -110,6 +108,9 @@ pub struct HeatControl {
     usual: i64,
     /// Whether a hold has told it.
     loss_known: bool,
+    config: HeatConfig,
+    learned: Option<Learned>,
+    learner: Learner,
 }
 
 impl HeatControl {
@@ -141,7 +142,7 @@ impl HeatControl {
     /// mean share of full power that really conducted since the last tick. Returns the duty to ask for.
     #[inline(never)]
     pub fn tick(&mut self, dt: Span, reading: Celsius, applied: Duty, demand: Demand) -> Duty {
-        let dt_us = i64::try_from(dt.as_micros()).unwrap_or(i64::MAX).min(LONGEST_TICK_US);
+        let dt_us = i64::try_from(dt.as_micros()).unwrap_or(i64::MAX).at_most(LONGEST_TICK_US);
         let level = i64::from(reading.fixed().to_bits()) << 16;
         self.learn(dt_us, level, applied);
 
@@ -162,7 +163,7 @@ impl HeatControl {
                 State::Toward(Leg::Coast { .. }) if self.learner.is_open() || self.learner.weight() < AGREED => Loss::Kept,
                 State::Toward(Leg::Coast { .. }) => Loss::Sought { drift: 0 },
                 State::Off | State::Fixed(_) | State::Toward(_) if self.learner.is_open() => Loss::Known(usual),
-                State::Toward(Leg::Ramp) => Loss::Sought { drift: usual.saturating_sub(self.usual) },
+                State::Toward(Leg::Ramp) => Loss::Sought { drift: usual.minus(self.usual) },
                 State::Off | State::Fixed(_) | State::Toward(Leg::Hold { .. }) => Loss::Sought { drift: 0 },
             },
         });
@@ -179,7 +180,7 @@ impl HeatControl {
             State::Toward(Leg::Coast { for_us }) => Stage::Coasting(for_us),
         };
         if !self.learner.is_open() && matches!(self.state, State::Toward(Leg::Ramp)) && self.implausible() {
-            let lag_us = Prior::of(self.learned, &self.config).lag_us.max(UNKNOWN_LAG_US);
+            let lag_us = Prior::of(self.learned, &self.config).lag_us.at_least(UNKNOWN_LAG_US);
             self.learner.open(Prior { raw: self.steepest(), least: 0, lag_us, known: false }, level, 0);
         } else if self.learner.watch(dt_us, level, applied, stage) == Lesson::Complete {
             self.note();
@@ -188,7 +189,7 @@ impl HeatControl {
         if let Lesson::Refined { gap, lag_us } = self.learner.tick(dt_us, level, applied, self.usual)
             && let Some(settled) = &mut self.settled
         {
-            settled.level = settled.level.saturating_add(gap).saturating_sub(per_second(settled.loss, lag_us));
+            settled.level = settled.level.plus(gap).minus(per_second(settled.loss, lag_us));
         }
     }
 
@@ -228,7 +229,7 @@ impl HeatControl {
     fn implausible(&self) -> bool {
         let climb = self.learner.climb();
         let seen = self.settled.map_or(0, |s| s.loss);
-        seen.saturating_sub(self.usual).saturating_abs() > (climb / 16).saturating_add(loss::UNKNOWN)
+        seen.minus(self.usual).size() > (climb / 16).plus(loss::UNKNOWN)
     }
 
     /// The law.
@@ -248,7 +249,7 @@ impl HeatControl {
             Demand::Hold(target) => target,
         };
         let aim = i64::from(target.fixed().to_bits()) << 16;
-        let error = aim.saturating_sub(settled.level);
+        let error = aim.minus(settled.level);
         let climb = self.learner.climb();
         let loss = match self.state {
             State::Toward(Leg::Ramp) => {
@@ -261,7 +262,7 @@ impl HeatControl {
         let water = celsius(settled.level);
 
         let leg = match self.state {
-            State::Fixed(duty) if error.saturating_abs() < per_second(climb, self.learner.lag_us() / 2) => {
+            State::Fixed(duty) if error.size() < per_second(climb, self.learner.lag_us() / 2) => {
                 self.pid = Pid::new(self.gains(GENTLE));
                 self.pid.tick(dt, target, water);
                 self.pid.track(duty);
@@ -296,9 +297,9 @@ impl HeatControl {
             Leg::Coast { for_us } => {
                 // In mid-coast a shape that is not quite the vessel's makes too much of what is on its way. Near the target, and the loss known,
                 // less than makes it good would only add to that error.
-                let blind = self.loss_known && self.learner.weight() < AGREED && error.saturating_abs() < ARRIVED;
+                let blind = self.loss_known && self.learner.weight() < AGREED && error.size() < ARRIVED;
                 let duty = if blind { asked.max(standing) } else { asked };
-                let arrived = aim.saturating_sub(level).saturating_abs() < ARRIVED && self.learner.is_closed();
+                let arrived = aim.minus(level).size() < ARRIVED && self.learner.is_closed();
                 if duty == Duty::FULL && error > FAR {
                     (Leg::Ramp, duty)
                 } else if arrived {
@@ -306,12 +307,12 @@ impl HeatControl {
                     self.pid.set_gains(self.gains(GENTLE));
                     (Leg::Hold { for_us: 0 }, duty)
                 } else {
-                    (Leg::Coast { for_us: for_us.saturating_add(dt_us) }, duty)
+                    (Leg::Coast { for_us: for_us.plus(dt_us) }, duty)
                 }
             }
             Leg::Hold { .. } if asked == Duty::FULL && error > FAR => (Leg::Ramp, asked),
             Leg::Hold { for_us } => {
-                let for_us = for_us.saturating_add(dt_us);
+                let for_us = for_us.plus(dt_us);
                 if for_us > self.learner.lag_us().product(8) {
                     self.learn_loss(dt_us, level, settled.loss);
                 }
@@ -357,8 +358,8 @@ impl HeatControl {
         }
         self.loss_known = true;
         let over_us = self.learner.lag_us().product(8).max(1);
-        let step = at_76.saturating_sub(self.loss_at_76).product(dt_us) / over_us;
-        self.loss_at_76 = self.loss_at_76.saturating_add(step).clamp(0, loss::UNKNOWN.product(10));
+        let step = at_76.minus(self.loss_at_76).product(dt_us) / over_us;
+        self.loss_at_76 = self.loss_at_76.plus(step).within(0, loss::UNKNOWN.product(10));
         if let Some(learned) = self.learned {
             let loss = i32::try_from(self.loss_at_76 >> 8).unwrap_or(0);
             self.learned = Some(learned.with_loss(Slope::from_fixed(I8F24::from_bits(loss))));
@@ -368,15 +369,15 @@ impl HeatControl {
     /// How far above the target the ramp aims: a kettle with much heat on its way creeps up the last tenths.
     fn allowance(&self) -> Kelvin {
         let under_way = per_second(self.learner.climb(), self.learner.lag_us());
-        let above = (under_way.saturating_sub(ALLOWANCE_FROM) / ALLOWANCE_PART).clamp(0, ALLOWANCE_MOST) >> 16;
+        let above = (under_way.minus(ALLOWANCE_FROM) / ALLOWANCE_PART).within(0, ALLOWANCE_MOST) >> 16;
         Kelvin::from_fixed(I16F16::from_bits(i32::try_from(above).unwrap_or(0)))
     }
 
     /// Proportional gain `1 / (k Tc)`; `Tc` is this part of the lag, at least 3 s.
     fn gains(&self, part: i64) -> PidGains {
         let tc_us = self.learner.lag_us() / part;
-        let band = per_second(self.learner.climb(), tc_us.max(3_000_000)) >> 16;
-        let kc = (1_i64 << 32).checked_div(band).unwrap_or(i64::MAX).clamp(1, i64::from(i32::MAX));
+        let band = per_second(self.learner.climb(), tc_us.at_least(3_000_000)) >> 16;
+        let kc = (1_i64 << 32).checked_div(band).unwrap_or(i64::MAX).within(1, i64::from(i32::MAX));
         PidGains::proportional(I16F16::from_bits(i32::try_from(kc).unwrap_or(i32::MAX)))
     }
 }
@@ -388,12 +389,12 @@ fn per_second_of(rate: i64, factor: i64) -> i64 {
 
 /// `part / whole` as a duty, within 0 to 1.
 fn share(part: i64, whole: i64) -> Duty {
-    let bits = part.max(0).product(1 << 16).checked_div(whole).unwrap_or(0).clamp(0, ONE);
+    let bits = part.max(0).product(1 << 16).checked_div(whole).unwrap_or(0).within(0, ONE);
     Duty::from_fixed(I16F16::from_bits(i32::try_from(bits).unwrap_or(0)))
 }
 
 /// Q32 C as a temperature.
 fn celsius(level: i64) -> Celsius {
-    let bits = (level >> 16).clamp(i64::from(i32::MIN), i64::from(i32::MAX));
+    let bits = (level >> 16).within(i64::from(i32::MIN), i64::from(i32::MAX));
     Celsius::default().plus(Kelvin::from_fixed(I16F16::from_bits(i32::try_from(bits).unwrap_or(0))))
 }

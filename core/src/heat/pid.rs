@@ -10,7 +10,7 @@
 //!
 //! The integral is kept in output units, and new gains re-track the last output, so swapping gains does not move it.
 
-use crate::wide::Product;
+use crate::wide::{Bound, Product, Sum};
 use fixed::types::I16F16;
 
 use crate::units::{Celsius, Duty, Span};
@@ -107,7 +107,7 @@ impl Pid {
     /// Sets the output limits; `high` below `low` counts as `low`.
     pub fn set_limits(&mut self, low: Duty, high: Duty) {
         self.low = i64::from(low.bits()) << 16;
-        self.high = (i64::from(high.bits()) << 16).max(self.low);
+        self.high = (i64::from(high.bits()) << 16).at_least(self.low);
     }
 
     /// The gains in use.
@@ -120,7 +120,7 @@ impl Pid {
         self.gains = gains;
         if let Some((error, rise)) = self.last {
             let direct = self.direct_action(error, rise);
-            self.integral = bounded(self.integral.saturating_add(self.direct).saturating_sub(direct));
+            self.integral = bounded(self.integral.plus(self.direct).minus(direct));
             self.direct = direct;
         }
     }
@@ -133,7 +133,7 @@ impl Pid {
 
     /// Makes `output` the output for the present error, whatever produced it so far.
     pub fn track(&mut self, output: Duty) {
-        self.integral = bounded((i64::from(output.bits()) << 16).saturating_sub(self.direct));
+        self.integral = bounded((i64::from(output.bits()) << 16).minus(self.direct));
     }
 
     /// Sets the integral action itself, for a known standing duty.
@@ -145,9 +145,9 @@ impl Pid {
     pub fn relax(&mut self, dt: Span, over: Span, standing: Duty) {
         let dt_us = i64::try_from(dt.as_micros().min(LONGEST_STEP_US)).unwrap_or(0);
         let over_us = i64::try_from(over.as_micros()).unwrap_or(i64::MAX);
-        let off = bounded((i64::from(standing.bits()) << 16).saturating_sub(self.integral));
-        let step = off.product(dt_us).checked_div(over_us.saturating_add(dt_us)).unwrap_or(off);
-        self.integral = bounded(self.integral.saturating_add(step));
+        let off = bounded((i64::from(standing.bits()) << 16).minus(self.integral));
+        let step = off.product(dt_us).checked_div(over_us.plus(dt_us)).unwrap_or(off);
+        self.integral = bounded(self.integral.plus(step));
     }
 
     /// Forgets the past: integral and derivative at zero.
@@ -168,16 +168,16 @@ impl Pid {
             let ti_us = i64::try_from(ti.as_micros()).unwrap_or(i64::MAX);
             let proportional = bounded(error.product(i64::from(self.gains.kc.to_bits())));
             let step = proportional.product(dt_us).checked_div(ti_us).unwrap_or(0);
-            let moved = self.integral.saturating_add(step);
+            let moved = self.integral.plus(step);
             // The integral may not push the output past a limit, but need not jump back if it is already there.
             let integral = if step > 0 {
-                moved.min(self.high.saturating_sub(self.direct).max(self.integral))
+                moved.at_most(self.high.minus(self.direct).at_least(self.integral))
             } else {
-                moved.max(self.low.saturating_sub(self.direct).min(self.integral))
+                moved.at_least(self.low.minus(self.direct).at_most(self.integral))
             };
             self.integral = bounded(integral);
         }
-        let output = self.direct.saturating_add(self.integral).min(self.high).max(self.low);
+        let output = self.direct.plus(self.integral).at_most(self.high).at_least(self.low);
         Duty::from_fixed(I16F16::from_bits(i32::try_from(output >> 16).unwrap_or(0)))
     }
 
@@ -189,13 +189,13 @@ impl Pid {
         }
         let before = self.filtered.unwrap_or(level);
         let tau_us = i64::try_from(self.gains.td.as_micros()).unwrap_or(0) / DERIVATIVE_FILTER_N;
-        let step = level.saturating_sub(before).product(dt_us);
-        let after = match step.checked_div(tau_us.saturating_add(dt_us)) {
-            Some(change) => before.saturating_add(change),
+        let step = level.minus(before).product(dt_us);
+        let after = match step.checked_div(tau_us.plus(dt_us)) {
+            Some(change) => before.plus(change),
             None => level,
         };
         self.filtered = Some(after);
-        level.saturating_sub(after)
+        level.minus(after)
     }
 
     /// Proportional plus derivative action, Q32 of full power.
@@ -206,11 +206,11 @@ impl Pid {
             return proportional;
         }
         let derivative = bounded((rise >> 16).product(kc)).product(DERIVATIVE_FILTER_N);
-        bounded(proportional.saturating_sub(derivative))
+        bounded(proportional.minus(derivative))
     }
 }
 
 #[inline(never)]
 fn bounded(action: i64) -> i64 {
-    action.clamp(-ACTION_BOUND, ACTION_BOUND)
+    action.within(-ACTION_BOUND, ACTION_BOUND)
 }

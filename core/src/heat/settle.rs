@@ -8,7 +8,7 @@
 //! without delay (a steady-state Kalman filter in form; gains chosen by survey, see the tests). It needs no anti-windup: it knows what really
 //! conducted.
 
-use crate::wide::Product;
+use crate::wide::{Bound, Product, Sum};
 
 /// Bound on the surprise of one tick: 64 K in Q32.
 const SURPRISE: i64 = 64 << 32;
@@ -71,17 +71,17 @@ impl Settled {
         if let Loss::Known(known) = loss {
             self.loss = known;
         }
-        let rate = heat.saturating_sub(self.loss);
-        self.level = self.level.saturating_add(per_second(rate, dt_us));
-        let formula = reading.saturating_add(gap).saturating_sub(per_second(self.loss, lag_us));
-        let surprise = formula.saturating_sub(self.level).clamp(-SURPRISE, SURPRISE);
-        let pull_us = (lag_us / PULL_PART).max(LEAST_PULL_US).product(64) / weight.clamp(LEAST_WEIGHT, 64);
-        let step = surprise.product(dt_us) / pull_us.saturating_add(dt_us).max(1);
-        self.level = self.level.saturating_add(step);
+        let rate = heat.minus(self.loss);
+        self.level = self.level.plus(per_second(rate, dt_us));
+        let formula = reading.plus(gap).minus(per_second(self.loss, lag_us));
+        let surprise = formula.minus(self.level).within(-SURPRISE, SURPRISE);
+        let pull_us = (lag_us / PULL_PART).at_least(LEAST_PULL_US).product(64) / weight.within(LEAST_WEIGHT, 64);
+        let step = surprise.product(dt_us) / pull_us.plus(dt_us).max(1);
+        self.level = self.level.plus(step);
         if let Loss::Sought { drift } = loss {
             let over_us = (lag_us.product(LOSS_HALF_LAGS) / 2).max(1);
             let change = step.product(1_000_000) / over_us;
-            self.loss = self.loss.saturating_add(drift).saturating_sub(change).min(climb).max(-climb / 2);
+            self.loss = self.loss.plus(drift).minus(change).at_most(climb).at_least(-climb / 2);
         }
     }
 }

@@ -3,7 +3,7 @@
 use super::super::lag::LagChain;
 use super::sums::{Member, Shared, Terms, blend};
 use super::{LEAST_RAW, ONE, Prior, STEP_US};
-use crate::wide::Product;
+use crate::wide::{Bound, Product, Sum};
 
 /// Lags on the grid, us: 9 s to 139 s, each 1.2 times the one before.
 const GRID_US: [i32; 16] = [
@@ -60,8 +60,8 @@ pub(super) struct Pick {
 
 /// The candidates that share a shape.
 #[derive(Debug, Clone)]
+#[repr(C)]
 pub(super) struct Family<const N: usize> {
-    candidates: [Candidate<N>; GRID_US.len()],
     pick: Pick,
     best: usize,
     /// The candidate that is looked at besides the best and its neighbours; all take turns.
@@ -69,6 +69,7 @@ pub(super) struct Family<const N: usize> {
     /// The work of this step, and the candidates that have still to move on to it, one bit each.
     work_us: i64,
     behind: u16,
+    candidates: [Candidate<N>; GRID_US.len()],
 }
 
 impl<const N: usize> Family<N> {
@@ -86,9 +87,9 @@ impl<const N: usize> Family<N> {
         let above = place_above(prior.lag_us).max(1);
         let lag = |index: usize| self.member(index).map_or(0, |m| m.lag_us());
         let (low, high) = (lag(above - 1), lag(above));
-        let theta = ((prior.lag_us - low) << 16).checked_div(high - low).unwrap_or(0).clamp(0, ONE);
+        let theta = ((prior.lag_us - low) << 16).checked_div(high - low).unwrap_or(0).within(0, ONE);
         self.best = above;
-        self.pick = Pick { left: above - 1, theta, lag_us: prior.lag_us, raw: prior.raw.max(LEAST_RAW), score: 0 };
+        self.pick = Pick { left: above - 1, theta, lag_us: prior.lag_us, raw: prior.raw.at_least(LEAST_RAW), score: 0 };
         self.move_on(above - 1);
         self.move_on(above);
     }
@@ -156,7 +157,7 @@ impl<const N: usize> Family<N> {
         if let (Some(a), Some(b)) = (self.member(left), self.member(left + 1)) {
             let fit = blend(a, b, shared, terms);
             let lag_us = a.lag_us() + (((b.lag_us() - a.lag_us()) * fit.theta) >> 16);
-            let score = fit.error.saturating_add(terms.lag_price(lag_us));
+            let score = fit.error.plus(terms.lag_price(lag_us));
             self.pick = Pick { left, theta: fit.theta, lag_us, raw: fit.raw, score };
         }
         let mut best = (here, self.best);
@@ -169,7 +170,7 @@ impl<const N: usize> Family<N> {
     /// What is on its way, Q32 K.
     #[inline(never)]
     pub fn gap(&self, work: i64) -> i64 {
-        let waiting = work.saturating_sub(self.mix(|i| self.output(i)));
+        let waiting = work.minus(self.mix(|i| self.output(i)));
         self.pick.raw.product(waiting) >> 20
     }
 
@@ -185,7 +186,7 @@ impl<const N: usize> Family<N> {
         // From the largest lag down, so that each meets its next.
         let mut next = 0;
         for Candidate { chain, member, .. } in self.candidates.iter_mut().rev() {
-            next = member.take((chain.output().saturating_sub(since) >> 10).clamp(-(1 << 21), 1 << 21), next, shared);
+            next = member.take((chain.output().minus(since) >> 10).within(-(1 << 21), 1 << 21), next, shared);
         }
     }
 
@@ -200,7 +201,7 @@ impl<const N: usize> Family<N> {
     /// A quantity of the blend.
     fn mix(&self, of: impl Fn(usize) -> i64) -> i64 {
         let (left, right) = (of(self.pick.left), of(self.pick.left + 1));
-        left.saturating_add(right.saturating_sub(left).product(self.pick.theta) >> 16)
+        left.plus(right.minus(left).product(self.pick.theta) >> 16)
     }
 }
 

@@ -31,7 +31,7 @@ mod sums;
 use super::settle::ratio_of;
 use super::{HeatConfig, Learned};
 use crate::units::Slope;
-use crate::wide::Product;
+use crate::wide::{Bound, Product, Sum};
 use family::Family;
 use sums::{Shared, Terms};
 
@@ -91,7 +91,7 @@ impl Prior {
         let raw = |slope: Slope| raw_of_slope(i64::from(slope.fixed().to_bits()));
         match learned {
             Some(l) => Prior {
-                raw: raw(l.slope()).min(raw(config.max_slope())),
+                raw: raw(l.slope()).at_most(raw(config.max_slope())),
                 least: 0,
                 lag_us: i64::try_from(l.lag().as_micros()).unwrap_or(UNKNOWN_LAG_US),
                 known: true,
@@ -125,15 +125,8 @@ enum Stale {
 
 /// All candidates, and what they say.
 #[derive(Debug, Clone)]
+#[repr(C)]
 pub struct Bank {
-    soft: Family<SOFT>,
-    sharp: Family<SHARP>,
-    shared: Shared,
-    turn: Turn,
-    stale: Stale,
-    prior: Prior,
-    steepest: i64,
-    reference: Option<(i64, i64)>,
     work: i64,
     lag_us: i64,
     raw: i64,
@@ -144,8 +137,17 @@ pub struct Bank {
     apart: i64,
     /// How much a step tells at present.
     weight: i64,
+    shared: Shared,
+    turn: Turn,
+    stale: Stale,
+    prior: Prior,
+    steepest: i64,
+    reference: Option<(i64, i64)>,
     noise: Noise,
+    soft: Family<SOFT>,
+    sharp: Family<SHARP>,
 }
+
 /// Variance of the reading about its course, from second differences, 2^-24 K^2.
 #[derive(Debug, Clone, Copy)]
 struct Noise {
@@ -156,10 +158,10 @@ struct Noise {
 impl Noise {
     fn see(&mut self, y: i64) {
         if let Some((last, last_but_one)) = self.before {
-            let second = y.saturating_sub(last.product(2)).saturating_add(last_but_one).clamp(-(1 << 16), 1 << 16);
+            let second = y.minus(last.product(2)).plus(last_but_one).within(-(1 << 16), 1 << 16);
             // A jump is not noise: one step moves the variance no more than to half as much again.
-            let square = (second * second / 6).min(self.variance.product(16));
-            self.variance = (self.variance + (square - self.variance) / 32).max(FLOOR);
+            let square = (second * second / 6).at_most(self.variance.product(16));
+            self.variance = (self.variance + (square - self.variance) / 32).at_least(FLOOR);
         }
         self.before = Some((y, self.before.map_or(y, |(last, _)| last)));
     }
@@ -179,7 +181,7 @@ impl Bank {
             reference: None,
             work: 0,
             lag_us: prior.lag_us,
-            raw: prior.raw.max(LEAST_RAW),
+            raw: prior.raw.at_least(LEAST_RAW),
             share: ONE / 2,
             best: 0,
             apart: 0,
@@ -197,7 +199,7 @@ impl Bank {
         self.soft.stand_at(&prior);
         self.sharp.stand_at(&prior);
         self.stale = Stale::Sums;
-        (self.lag_us, self.raw) = (prior.lag_us, prior.raw.max(LEAST_RAW));
+        (self.lag_us, self.raw) = (prior.lag_us, prior.raw.at_least(LEAST_RAW));
         self.weigh();
         (self.best, self.share) = (0, ONE / 2);
     }
@@ -208,9 +210,9 @@ impl Bank {
         self.work = work_us;
         self.soft.advance(work_us, self.lag_us);
         self.sharp.advance(work_us, self.lag_us);
-        let fade = ratio_of(self.apart.product(4), STEP_US, self.lag_us.max(4 * STEP_US));
+        let fade = ratio_of(self.apart.product(4), STEP_US, self.lag_us.at_least(4 * STEP_US));
         let (soft, sharp) = (self.soft.heard_near(self.lag_us), self.sharp.heard_near(self.lag_us));
-        self.apart = soft.saturating_sub(sharp).saturating_abs().max(self.apart.saturating_sub(fade));
+        self.apart = soft.minus(sharp).size().at_least(self.apart.minus(fade));
         let room = self.shared.n < LONGEST_WINDOW;
         match reading {
             Some(reading) if room => self.observe(reading),
@@ -221,7 +223,7 @@ impl Bank {
 
     fn observe(&mut self, reading: i64) {
         let (start, _) = *self.reference.get_or_insert((reading, self.work));
-        let y = (reading.saturating_sub(start) >> 20).clamp(-(1 << 20), 1 << 20);
+        let y = (reading.minus(start) >> 20).within(-(1 << 20), 1 << 20);
         self.noise.see(y);
         self.weigh();
         self.shared.see(y, self.weight);
@@ -291,7 +293,7 @@ impl Bank {
 
     /// How far the shapes disagree at present on what is heard, Q12 K.
     pub fn doubt(&self) -> i64 {
-        self.raw.product(self.apart.min(1 << 18)) >> 30
+        self.raw.product(self.apart.at_most(1 << 18)) >> 30
     }
 
     /// How much a step tells, 1 to 64.
@@ -303,7 +305,7 @@ impl Bank {
     fn weigh(&mut self) {
         let doubt = self.doubt();
         let variance = self.noise.variance;
-        self.weight = ratio_of(FULL_WEIGHT, variance, variance.saturating_add(doubt.product(doubt))).max(1);
+        self.weight = ratio_of(FULL_WEIGHT, variance, variance.plus(doubt.product(doubt))).max(1);
     }
 
     /// What is on its way to the thermometer, Q32 K.
@@ -333,27 +335,27 @@ impl Bank {
 
     /// Mean squared error of the best fit, 2^-24 K^2, never below the floor.
     pub fn spread(&self) -> i64 {
-        ratio_of(self.best, 1, self.shared.total).max(self.noise.variance)
+        ratio_of(self.best, 1, self.shared.total).at_least(self.noise.variance)
     }
 
     /// How far the last reading of the window lies off the best fit's line, Q12 K, given that reading (with the loss added back, Q32 K).
     pub fn miss(&self, reading: i64) -> i64 {
         let Some((start, work)) = self.reference else { return 0 };
-        let y = reading.saturating_sub(start) >> 20;
+        let y = reading.minus(start) >> 20;
         let (soft, sharp) = (self.soft.heard(work, &self.shared), self.sharp.heard(work, &self.shared));
         y - self.shared.mean(self.shared.y) - self.blend(soft, sharp)
     }
 
     fn blend(&self, soft: i64, sharp: i64) -> i64 {
-        let step = sharp.saturating_sub(soft);
+        let step = sharp.minus(soft);
         // The product of a Q32 kelvin difference and a Q16 share fits while the two shapes differ by less than 2^15 K.
-        soft.saturating_add(step.product(self.share) >> 16)
+        soft.plus(step.product(self.share) >> 16)
     }
 
     /// Whether the better shape lies further off the record than it can be off.
     fn breaks_with_prior(&self) -> bool {
         let pick = if self.soft.pick().score < self.sharp.pick().score { self.soft.pick() } else { self.sharp.pick() };
-        let off = |now: i64, then: i64| sums::log_ratio(now, then).saturating_abs() > BREAK_PARTS * ONE / KNOWN_PART;
+        let off = |now: i64, then: i64| sums::log_ratio(now, then).size() > BREAK_PARTS * ONE / KNOWN_PART;
         off(pick.lag_us, self.prior.lag_us) || off(pick.raw, self.prior.raw)
     }
 
@@ -365,12 +367,12 @@ impl Bank {
             self.stale = Stale::Leaning;
         }
         let (soft, sharp) = (*self.soft.pick(), *self.sharp.pick());
-        self.best = soft.score.min(sharp.score);
+        self.best = soft.score.at_most(sharp.score);
         // Errors of neighbouring seconds are alike, so a fit has fewer independent errors than steps: about one per quarter lag.
         let independent = (self.lag_us / 4_000_000).max(1);
         let scale = self.spread().product(independent).product(2 * FULL_WEIGHT);
         let trust = |score: i64| {
-            let excess = ratio_of(score.saturating_sub(self.best), 256, scale).clamp(0, 1 << 20);
+            let excess = ratio_of(score.minus(self.best), 256, scale).within(0, 1 << 20);
             // 1 / (1 + x)^2 instead of exp(-x): the same order, no table.
             let whole = 256 + excess;
             ratio_of(1, 1 << 40, whole * whole)

@@ -5,7 +5,7 @@
 
 use super::super::settle::ratio_of;
 use super::{FULL_WEIGHT, KNOWN_PART, LEAST_RAW, ONE, Prior};
-use crate::wide::Product;
+use crate::wide::{Bound, Product, Sum};
 
 /// Sums that all candidates share: steps, weights, weighted readings and squares.
 #[derive(Debug, Clone, Copy, Default)]
@@ -27,7 +27,7 @@ impl Shared {
     /// A step begins with its reading and weight; [`Shared::take`] puts it into the sums.
     pub fn see(&mut self, y: i64, weight: i64) {
         self.n += 1;
-        self.highest = self.highest.max(y);
+        self.highest = self.highest.at_least(y);
         self.step = (weight, y);
     }
 
@@ -99,7 +99,7 @@ impl Member {
 
     /// Squared error of its best line, and what the prior charges.
     pub fn score(&self, shared: &Shared, terms: &Terms) -> i64 {
-        Sums::of(self, shared, terms).line(terms).1.saturating_add(terms.price(i64::from(self.octave)))
+        Sums::of(self, shared, terms).line(terms).1.plus(terms.price(i64::from(self.octave)))
     }
 }
 
@@ -121,10 +121,18 @@ impl Terms {
         let sd = if prior.known { prior.raw / KNOWN_PART } else { prior.raw };
         let root = (sd >> 12).max(1);
         let one = variance.product(FULL_WEIGHT);
-        let qq = (one << 36).checked_div(root.product(root)).unwrap_or(0).clamp(1, 1 << 48);
+        let qq = (one << 36).checked_div(root.product(root)).unwrap_or(0).within(1, 1 << 48);
         let lag_weight = if prior.known { one.product(KNOWN_PART * KNOWN_PART) } else { one / 4 };
         let qy = times(prior.raw, qq);
-        Terms { qq, qy, yy: times(prior.raw, qy), least: prior.least.max(LEAST_RAW), steepest, lag_us: prior.lag_us, lag_weight }
+        Terms {
+            qq,
+            qy,
+            yy: times(prior.raw, qy),
+            least: prior.least.at_least(LEAST_RAW),
+            steepest,
+            lag_us: prior.lag_us,
+            lag_weight,
+        }
     }
 
     /// Squared error that a lag is charged for lying off the prior's.
@@ -158,7 +166,7 @@ impl Sums {
 
     /// The least-squares climb within the bounds, and the squared error it leaves.
     fn line(self, terms: &Terms) -> (i64, i64) {
-        let raw = fraction(self.qy, self.qq).min(terms.steepest).max(terms.least);
+        let raw = fraction(self.qy, self.qq).at_most(terms.steepest).at_least(terms.least);
         let error = self.yy - times(raw, 2 * self.qy - times(raw, self.qq));
         (raw, error.max(0))
     }
@@ -194,8 +202,8 @@ pub(super) fn blend(a: &Member, b: &Member, shared: &Shared, terms: &Terms) -> B
     let width = ratio_of(step, ONE, terms.lag_us.max(1));
     let pull = (((width * width) >> 16).product(terms.lag_weight) >> 16).max(0);
     let expected = ratio_of(terms.lag_us - a.lag_us(), ONE, step);
-    let share = fraction(pull, stiff.saturating_add(pull));
-    let theta = free.saturating_add(times(share, expected.saturating_sub(free))).clamp(0, ONE);
+    let share = fraction(pull, stiff.plus(pull));
+    let theta = free.plus(times(share, expected.minus(free))).within(0, ONE);
     let at = |da: i64, db: i64| da + times(theta << 14, db - da);
     let sums = Sums { qq: at(at(sa.qq, cross), at(cross, sb.qq)), qy: at(sa.qy, sb.qy), yy: sa.yy };
     let (raw, error) = sums.line(terms);
@@ -211,13 +219,13 @@ fn wide(a: i64, b: i64) -> i128 {
 fn quotient(a: i128, b: i128) -> i64 {
     let shrink = 96_u32.saturating_sub(b.leading_zeros());
     let narrow = |x: i128| i64::try_from((x >> shrink).clamp(-(1 << 46), 1 << 46)).unwrap_or(0);
-    ratio_of(narrow(a), ONE, narrow(b)).clamp(-16 * ONE, 16 * ONE)
+    ratio_of(narrow(a), ONE, narrow(b)).within(-16 * ONE, 16 * ONE)
 }
 
 /// `a / b` in Q30 for positive `b`, bounded to 4, to thirty bits.
 fn fraction(a: i64, b: i64) -> i64 {
     let shrink = 34_u32.saturating_sub(b.leading_zeros());
-    ratio_of((a >> shrink).clamp(-(1 << 32), 1 << 32), 1 << 30, (b >> shrink).max(1))
+    ratio_of((a >> shrink).within(-(1 << 32), 1 << 32), 1 << 30, (b >> shrink).max(1))
 }
 
 /// Product with a Q30 ratio below 2^33.
@@ -233,5 +241,5 @@ fn squared_octave(a: i64, b: i64) -> i64 {
 
 /// Close to `ln(a / b)` in Q16 for ratios up to 3, bounded beyond: `2 (a - b) / (a + b)` (first term of the series).
 pub(super) fn log_ratio(a: i64, b: i64) -> i64 {
-    ratio_of(a.saturating_sub(b), 1 << 17, a.saturating_add(b))
+    ratio_of(a.minus(b), 1 << 17, a.plus(b))
 }
