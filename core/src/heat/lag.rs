@@ -13,21 +13,16 @@ const RATIO_BITS: u32 = 20;
 const ONE: i32 = 1 << RATIO_BITS;
 /// The furthest a stage may trail, so that a product with a ratio up to one fits.
 const APART: i64 = 1 << 42;
-
-/// Nearly always a stage trails by less than this, and 32-bit products do.
-const NEAR: u32 = 1 << 30;
 /// Half an LSB is added so that a stage that trails by a fraction is not left behind by truncation.
-const HALF: i64 = 1 << (RATIO_BITS - 1);
+const HALF: i32 = 1 << (RATIO_BITS - 1);
 
-/// `(near * ratio + HALF) >> 20` for `|near|` below [`NEAR`] and a ratio up to one, exactly, by products of 32 bits.
-#[inline(always)]
-const fn share(near: i32, ratio: i32) -> i32 {
-    let (high, low) = (near >> 16, near & 0xFFFF);
-    let (ratio_high, ratio_low) = (ratio >> 10, ratio & 0x3FF);
-    let ones = low * ratio_low + HALF as i32;
-    let thousands = low * ratio_high + (ones >> 10);
-    let middle = high * ratio_low + (thousands >> 6);
-    high * ratio_high * 64 + (middle >> 4)
+/// The step ratio, Q20, of ticks of `dt_us` for a total lag of `lag_us` in so many stages: zero to one.
+pub const fn ratio(dt_us: i64, lag_us: i64, stages: i64) -> i32 {
+    let tau_us = lag_us / if stages < 1 { 1 } else { stages };
+    match product_i64(dt_us, ONE as i64).checked_div(tau_us.saturating_add(dt_us)) {
+        Some(ratio) if 0 <= ratio && ratio <= ONE as i64 => ratio as i32,
+        _ => ONE,
+    }
 }
 
 /// `N` equal first-order lags in series. Values are in any linear unit, within 2^42 of each other
@@ -43,37 +38,9 @@ impl<const N: usize> LagChain<N> {
         LagChain { stages: [level; N] }
     }
 
-    /// The step ratio, Q20, of ticks of `dt_us` for a total lag of `lag_us`: zero to one.
-    pub const fn ratio(dt_us: i64, lag_us: i64) -> i32 {
-        let count = if N == 0 { 1 } else { N as i64 };
-        let tau_us = lag_us / count;
-        match product_i64(dt_us, ONE as i64).checked_div(tau_us.saturating_add(dt_us)) {
-            Some(ratio) if 0 <= ratio && ratio <= ONE as i64 => ratio as i32,
-            _ => ONE,
-        }
-    }
-
     /// Moves the chain on by `dt_us` towards `input` with a total lag of `lag_us`; returns the output.
     pub fn tick(&mut self, dt_us: i64, lag_us: i64, input: i64) -> i64 {
-        self.step(Self::ratio(dt_us, lag_us), input)
-    }
-
-    /// Moves the chain on towards `input` by a step ratio that is known already; returns the output.
-    pub fn step(&mut self, ratio: i32, input: i64) -> i64 {
-        let mut into = input;
-        for stage in &mut self.stages {
-            let apart = into.wrapping_sub(*stage);
-            let near = apart as i32;
-            let step = if i64::from(near) == apart && near.unsigned_abs() < NEAR {
-                i64::from(share(near, ratio))
-            } else {
-                let apart = into.saturating_sub(*stage).clamp(-APART, APART);
-                (apart * i64::from(ratio) + HALF) >> RATIO_BITS
-            };
-            *stage = stage.wrapping_add(step);
-            into = *stage;
-        }
-        into
+        follow(&mut self.stages, ratio(dt_us, lag_us, N as i64), input)
     }
 
     /// The chain's output.
@@ -82,17 +49,83 @@ impl<const N: usize> LagChain<N> {
     }
 }
 
+#[inline(never)]
+fn follow(stages: &mut [i64], ratio: i32, input: i64) -> i64 {
+    let mut into = input;
+    for stage in stages {
+        let apart = into.saturating_sub(*stage).clamp(-APART, APART);
+        *stage = stage.wrapping_add((apart * i64::from(ratio) + i64::from(HALF)) >> RATIO_BITS);
+        into = *stage;
+    }
+    into
+}
+
+/// How far each stage of a chain trails an input that only grows, and by less than 2^29 over the chain's lag: then 32 bits do.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Trail<const N: usize> {
+    behind: [i32; N],
+}
+
+impl<const N: usize> Trail<N> {
+    /// A chain that has heard everything.
+    pub const fn settled() -> Self {
+        Trail { behind: [0; N] }
+    }
+
+    /// Moves the first `stages` of the chain on, its input having grown by `by`.
+    #[inline(never)]
+    pub fn step(&mut self, stages: usize, ratio: i32, by: i32) {
+        let mut before = 0;
+        for stage in self.behind.iter_mut().take(stages) {
+            let behind = stage.wrapping_add(by);
+            *stage = behind.wrapping_sub(share(behind.wrapping_sub(before), ratio));
+            before = *stage;
+        }
+    }
+
+    /// How far the last of so many stages trails the input.
+    pub fn behind(&self, stages: usize) -> i32 {
+        self.behind.get(stages.wrapping_sub(1)).copied().unwrap_or(0)
+    }
+}
+
+/// `(near * ratio + HALF) >> 20` for `|near|` below 2^30 and a ratio up to one, exactly, by products of 32 bits.
+#[inline(always)]
+const fn share(near: i32, ratio: i32) -> i32 {
+    let (high, low) = (near >> 16, near & 0xFFFF);
+    let (ratio_high, ratio_low) = (ratio >> 10, ratio & 0x3FF);
+    let ones = low * ratio_low + HALF;
+    let thousands = low * ratio_high + (ones >> 10);
+    let middle = high * ratio_low + (thousands >> 6);
+    high * ratio_high * 64 + (middle >> 4)
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
 
     #[test]
-    fn a_step_by_32_bit_products_is_the_one_by_64_bits() {
+    fn a_share_by_32_bit_products_is_the_one_by_64_bits() {
         let nears = (0..31).flat_map(|bit| [-1, 0, 1].map(|off| (1_i64 << bit) + off)).chain((0..1 << 30).step_by(99_991));
-        for near in nears.filter(|&near| near < i64::from(NEAR)).flat_map(|near| [near, -near]) {
+        for near in nears.filter(|&near| near < 1 << 30).flat_map(|near| [near, -near]) {
             for ratio in (0..=1 << RATIO_BITS).step_by(9_973).chain([1, 1023, 1024, 1025, (1 << RATIO_BITS) - 1, 1 << RATIO_BITS]) {
-                let exact = (near * ratio + HALF) >> RATIO_BITS;
+                let exact = (near * ratio + i64::from(HALF)) >> RATIO_BITS;
                 assert_eq!(i64::from(share(near as i32, ratio as i32)), exact, "{near} {ratio}");
+            }
+        }
+    }
+
+    #[test]
+    fn a_trail_is_its_chain_seen_from_the_input() {
+        for lag_us in [9_000_000, 46_438_000, 138_663_000] {
+            let (mut chain, mut trail, mut input) = (LagChain::<6>::settled(0), Trail::<6>::settled(), 0);
+            for step in 0..4_000 {
+                // Full power, none, and shares between, each for a while.
+                let by = [1_000_000, 0, 731_003, 2_000_000, 1][step / 60 % 5];
+                input += i64::from(by);
+                chain.tick(1_000_000, lag_us, input);
+                trail.step(6, ratio(1_000_000, lag_us, 6), by);
+                assert_eq!(input - i64::from(trail.behind(6)), chain.output(), "lag {lag_us}, step {step}");
             }
         }
     }

@@ -1,6 +1,6 @@
 //! The candidates of one shape: their chains, their sums, and which of them agrees best.
 
-use super::super::lag::LagChain;
+use super::super::lag::{Trail, ratio};
 use super::sums::{Member, Shared, Terms, blend};
 use super::{LEAST_RAW, ONE, Prior, STEP_US};
 use crate::wide::{Bound, Product, Sum};
@@ -25,23 +25,37 @@ const GRID_US: [i32; 16] = [
     138_663_000,
 ];
 
-#[derive(Debug, Clone, Copy)]
-struct Candidate<const N: usize> {
-    chain: LagChain<N>,
-    member: Member,
+/// The most stages a shape has.
+const MOST_STAGES: usize = 6;
+
+/// What tells two families apart: in how many stages their candidates share the lag.
+#[derive(Debug)]
+pub(super) struct Shape {
+    stages: usize,
+    /// The step ratio of each lag on the grid.
+    ratios: [i32; GRID_US.len()],
 }
 
-impl<const N: usize> Candidate<N> {
-    /// The step ratio of each lag on the grid.
-    const RATIOS: [i32; GRID_US.len()] = {
+impl Shape {
+    const fn of(stages: usize) -> Shape {
         let mut ratios = [0; GRID_US.len()];
         let mut index = 0;
         while index < GRID_US.len() {
-            ratios[index] = LagChain::<N>::ratio(STEP_US, GRID_US[index] as i64);
+            ratios[index] = ratio(STEP_US, GRID_US[index] as i64, stages as i64);
             index += 1;
         }
-        ratios
-    };
+        Shape { stages, ratios }
+    }
+}
+
+/// A soft bend and a sharp one.
+pub(super) static SOFT: Shape = Shape::of(3);
+pub(super) static SHARP: Shape = Shape::of(MOST_STAGES);
+
+#[derive(Debug, Clone, Copy)]
+struct Candidate {
+    trail: Trail<MOST_STAGES>,
+    member: Member,
 }
 
 /// The best fit of one shape: a blend of two neighbours, which lies between them as the true lag does.
@@ -61,35 +75,36 @@ pub(super) struct Pick {
 /// The candidates that share a shape.
 #[derive(Debug, Clone)]
 #[repr(C)]
-pub(super) struct Family<const N: usize> {
+pub(super) struct Family {
+    shape: &'static Shape,
     pick: Pick,
     best: usize,
     /// The candidate that is looked at besides the best and its neighbours; all take turns.
     roamer: usize,
-    /// The work of this step, and the candidates that have still to move on to it, one bit each.
-    work_us: i64,
+    /// By how much the work has grown in this step, and the candidates that have still to move on by it, one bit each.
+    by_us: i32,
     behind: u16,
-    candidates: [Candidate<N>; GRID_US.len()],
+    candidates: [Candidate; GRID_US.len()],
 }
 
-impl<const N: usize> Family<N> {
-    pub fn new(prior: &Prior) -> Self {
-        let candidates = GRID_US.map(|us| Candidate { chain: LagChain::settled(0), member: Member::new(us) });
+impl Family {
+    pub fn new(shape: &'static Shape, prior: &Prior) -> Self {
+        let candidates = GRID_US.map(|us| Candidate { trail: Trail::settled(), member: Member::new(us) });
         let pick = Pick { left: 0, theta: 0, lag_us: 0, raw: LEAST_RAW, score: 0 };
-        let mut family = Family { candidates, pick, best: 0, roamer: 0, work_us: 0, behind: 0 };
+        let mut family = Family { shape, candidates, pick, best: 0, roamer: 0, by_us: 0, behind: 0 };
         family.stand_at(prior);
         family.lean_on(prior);
         family
     }
 
     /// Stands at the prior.
+    #[inline(never)]
     pub fn stand_at(&mut self, prior: &Prior) {
         let above = place_above(prior.lag_us).max(1);
-        let lag = |index: usize| self.member(index).map_or(0, |m| m.lag_us());
-        let (low, high) = (lag(above - 1), lag(above));
-        let theta = ((prior.lag_us - low) << 16).checked_div(high - low).unwrap_or(0).within(0, ONE);
+        let (low, high) = (lag_at(above - 1), lag_at(above));
+        let theta = ((prior.lag_us - low) << 16).checked_div(high - low).unwrap_or(0).clamp(0, ONE);
         self.best = above;
-        self.pick = Pick { left: above - 1, theta, lag_us: prior.lag_us, raw: prior.raw.at_least(LEAST_RAW), score: 0 };
+        self.pick = Pick { left: above - 1, theta, lag_us: prior.lag_us, raw: prior.raw.max(LEAST_RAW), score: 0 };
         self.move_on(above - 1);
         self.move_on(above);
     }
@@ -108,17 +123,19 @@ impl<const N: usize> Family<N> {
         }
     }
 
-    /// Moves on to the work `work_us`: at once only the candidates that are asked for before the next turn, which are the pick's and the one
+    /// Moves on by `by_us` of work: at once only the candidates that are asked for before the next turn, which are the pick's and the one
     /// near `lag_us`.
-    pub fn advance(&mut self, work_us: i64, lag_us: i64) {
+    #[inline(never)]
+    pub fn advance(&mut self, by_us: i32, lag_us: i64) {
         self.catch_up(GRID_US.len());
-        (self.work_us, self.behind) = (work_us, u16::MAX);
+        (self.by_us, self.behind) = (by_us, u16::MAX);
         for index in [self.pick.left, self.pick.left + 1, place_above(lag_us)] {
             self.move_on(index);
         }
     }
 
     /// Moves on up to `most` of the candidates that have still to.
+    #[inline(never)]
     pub fn catch_up(&mut self, most: usize) {
         for _ in 0..most {
             if self.behind == 0 {
@@ -128,12 +145,13 @@ impl<const N: usize> Family<N> {
         }
     }
 
+    #[inline(never)]
     fn move_on(&mut self, index: usize) {
         let bit = 1_u16.checked_shl(index as u32).unwrap_or(0);
-        if let (Some(candidate), Some(&ratio)) = (self.candidates.get_mut(index), Candidate::<N>::RATIOS.get(index))
+        if let (Some(candidate), Some(&ratio)) = (self.candidates.get_mut(index), self.shape.ratios.get(index))
             && self.behind & bit != 0
         {
-            candidate.chain.step(ratio, self.work_us);
+            candidate.trail.step(self.shape.stages, ratio, self.by_us);
         }
         self.behind &= !bit;
     }
@@ -142,12 +160,13 @@ impl<const N: usize> Family<N> {
         &self.pick
     }
 
-    /// What the candidate at a lag, or the next above, has heard, 1024 us.
-    pub fn heard_near(&self, lag_us: i64) -> i64 {
-        self.output(place_above(lag_us)) >> 10
+    /// How far the candidate at a lag, or the next above, trails the work, us.
+    pub fn trailing_near(&self, lag_us: i64) -> i64 {
+        self.trailing(place_above(lag_us))
     }
 
     /// Looks at the best, its neighbours and one more; then blends the best with its better neighbour.
+    #[inline(never)]
     pub fn fit(&mut self, shared: &Shared, terms: &Terms) {
         self.roamer = (self.roamer + 1) % GRID_US.len();
         let score = |index: usize| self.member(index).map_or(i64::MAX, |m| m.score(shared, terms));
@@ -169,24 +188,26 @@ impl<const N: usize> Family<N> {
 
     /// What is on its way, Q32 K.
     #[inline(never)]
-    pub fn gap(&self, work: i64) -> i64 {
-        let waiting = work.minus(self.mix(|i| self.output(i)));
-        self.pick.raw.product(waiting) >> 20
+    pub fn gap(&self) -> i64 {
+        self.pick.raw.product(-self.mix(|i| -self.trailing(i))) >> 20
     }
 
-    /// Climb heard since the mean of the window, Q12 K.
-    pub fn heard(&self, since: i64, shared: &Shared) -> i64 {
-        let beyond = |i: usize| ((self.output(i) - since) >> 10) - self.member(i).map_or(0, |m| shared.mean(m.sum_q));
+    /// Climb heard since the mean of the window, Q12 K, with so much work done since its beginning.
+    #[inline(never)]
+    pub fn heard(&self, work_us: i64, shared: &Shared) -> i64 {
+        let beyond = |i: usize| ((work_us - self.trailing(i)) >> 10) - self.member(i).map_or(0, |m| shared.mean(m.sum_q));
         self.pick.raw.product(self.mix(beyond)) >> 30
     }
 
-    /// Takes the step into the sums.
-    pub fn observe(&mut self, since: i64, shared: &Shared) {
+    /// Takes the step into the sums, with so much work done since the window's beginning.
+    #[inline(never)]
+    pub fn observe(&mut self, work_us: i64, shared: &Shared) {
         self.catch_up(GRID_US.len());
         // From the largest lag down, so that each meets its next.
         let mut next = 0;
-        for Candidate { chain, member, .. } in self.candidates.iter_mut().rev() {
-            next = member.take((chain.output().minus(since) >> 10).within(-(1 << 21), 1 << 21), next, shared);
+        for Candidate { trail, member } in self.candidates.iter_mut().rev() {
+            let heard = (work_us - i64::from(trail.behind(self.shape.stages))) >> 10;
+            next = member.take(heard.within(-(1 << 21), 1 << 21), next, shared);
         }
     }
 
@@ -194,8 +215,9 @@ impl<const N: usize> Family<N> {
         self.candidates.get(index).map(|candidate| &candidate.member)
     }
 
-    fn output(&self, index: usize) -> i64 {
-        self.candidates.get(index).map_or(0, |candidate| candidate.chain.output())
+    #[inline(never)]
+    fn trailing(&self, index: usize) -> i64 {
+        self.candidates.get(index).map_or(0, |candidate| i64::from(candidate.trail.behind(self.shape.stages)))
     }
 
     /// A quantity of the blend.
@@ -203,6 +225,11 @@ impl<const N: usize> Family<N> {
         let (left, right) = (of(self.pick.left), of(self.pick.left + 1));
         left.plus(right.minus(left).product(self.pick.theta) >> 16)
     }
+}
+
+/// The lag at a place on the grid, us.
+fn lag_at(index: usize) -> i64 {
+    GRID_US.get(index).map_or(0, |&us| i64::from(us))
 }
 
 /// The first place on the grid with at least this lag, or the last.

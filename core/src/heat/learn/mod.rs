@@ -32,16 +32,13 @@ use super::settle::ratio_of;
 use super::{HeatConfig, Learned};
 use crate::units::Slope;
 use crate::wide::{Bound, Product, Sum};
-use family::Family;
+use family::{Family, SHARP, SOFT};
 use sums::{Shared, Terms};
 
 /// Lag assumed before anything is known.
 pub const UNKNOWN_LAG_US: i64 = 60_000_000;
 /// Length of a step, us.
 pub const STEP_US: i64 = 1_000_000;
-/// Stages of the two shapes: a soft bend and a sharp one.
-const SOFT: usize = 3;
-const SHARP: usize = 6;
 /// Squared error that is never believed to mean more than noise: (0.03 K)^2.
 const FLOOR: i64 = 15_099;
 /// A learned climb and lag are known to this part: a fortieth.
@@ -144,8 +141,8 @@ pub struct Bank {
     steepest: i64,
     reference: Option<(i64, i64)>,
     noise: Noise,
-    soft: Family<SOFT>,
-    sharp: Family<SHARP>,
+    soft: Family,
+    sharp: Family,
 }
 
 /// Variance of the reading about its course, from second differences, 2^-24 K^2.
@@ -171,8 +168,8 @@ impl Bank {
     /// A bank at rest that knows `prior` and believes no climb above `steepest` (raw).
     pub fn new(prior: Prior, steepest: i64) -> Bank {
         Bank {
-            soft: Family::new(&prior),
-            sharp: Family::new(&prior),
+            soft: Family::new(&SOFT, &prior),
+            sharp: Family::new(&SHARP, &prior),
             shared: Shared::default(),
             turn: Turn::Done,
             stale: Stale::Nothing,
@@ -207,11 +204,13 @@ impl Bank {
     /// Moves every chain on by a step to the work `work_us`, and takes the reading of this step (with the loss so far added back, Q32 K) into
     /// the window, if there is one; the turns that follow fit anew. `false` once the window is full.
     pub fn advance(&mut self, work_us: i64, reading: Option<i64>) -> bool {
+        let by_us = i32::try_from(work_us.minus(self.work)).unwrap_or(0);
         self.work = work_us;
-        self.soft.advance(work_us, self.lag_us);
-        self.sharp.advance(work_us, self.lag_us);
+        self.soft.advance(by_us, self.lag_us);
+        self.sharp.advance(by_us, self.lag_us);
         let fade = ratio_of(self.apart.product(4), STEP_US, self.lag_us.at_least(4 * STEP_US));
-        let (soft, sharp) = (self.soft.heard_near(self.lag_us), self.sharp.heard_near(self.lag_us));
+        let heard = |family: &Family| (work_us - family.trailing_near(self.lag_us)) >> 10;
+        let (soft, sharp) = (heard(&self.soft), heard(&self.sharp));
         self.apart = soft.minus(sharp).size().at_least(self.apart.minus(fade));
         let room = self.shared.n < LONGEST_WINDOW;
         match reading {
@@ -233,7 +232,7 @@ impl Bank {
     /// Takes one turn at what is left of a step, all but the verdict. Nothing shows of it.
     pub fn take_turn(&mut self) {
         self.refresh();
-        let since = self.since();
+        let worked_us = self.worked_us();
         self.turn = match self.turn {
             Turn::Done => {
                 self.soft.catch_up(CATCH_UP);
@@ -243,12 +242,12 @@ impl Bank {
             Turn::Soft { reading } => {
                 self.shared.take();
                 let terms = Terms::of(&self.prior, self.steepest, self.noise.variance);
-                self.soft.observe(since, &self.shared);
+                self.soft.observe(worked_us, &self.shared);
                 self.soft.fit(&self.shared, &terms);
                 Turn::Sharp { reading, terms }
             }
             Turn::Sharp { reading, terms } => {
-                self.sharp.observe(since, &self.shared);
+                self.sharp.observe(worked_us, &self.shared);
                 Turn::Fit { reading, terms }
             }
             Turn::Fit { reading, terms } => {
@@ -281,9 +280,9 @@ impl Bank {
         Some(reading)
     }
 
-    /// The work at the window's beginning.
-    fn since(&self) -> i64 {
-        self.reference.map_or(self.work, |(_, work)| work)
+    /// The work since the window's beginning.
+    fn worked_us(&self) -> i64 {
+        self.reference.map_or(0, |(_, work)| self.work - work)
     }
 
     /// Whether something of a step is left to do.
@@ -310,7 +309,7 @@ impl Bank {
 
     /// What is on its way to the thermometer, Q32 K.
     pub fn gap(&self) -> i64 {
-        self.blend(self.soft.gap(self.work), self.sharp.gap(self.work))
+        self.blend(self.soft.gap(), self.sharp.gap())
     }
 
     /// The lag that agrees best, us.
@@ -342,7 +341,8 @@ impl Bank {
     pub fn miss(&self, reading: i64) -> i64 {
         let Some((start, work)) = self.reference else { return 0 };
         let y = reading.minus(start) >> 20;
-        let (soft, sharp) = (self.soft.heard(work, &self.shared), self.sharp.heard(work, &self.shared));
+        let worked_us = self.work - work;
+        let (soft, sharp) = (self.soft.heard(worked_us, &self.shared), self.sharp.heard(worked_us, &self.shared));
         y - self.shared.mean(self.shared.y) - self.blend(soft, sharp)
     }
 
