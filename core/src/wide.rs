@@ -4,10 +4,10 @@
 //! used. These give the same result from halves: one product if both factors fit 32 bits, two if one does, none if neither does.
 
 /// A product that saturates at the type's range, exactly as `saturating_mul`.
-pub trait Product {
+pub trait Product<By = Self> {
     /// Product, saturating.
     #[must_use]
-    fn product(self, by: Self) -> Self;
+    fn product(self, by: By) -> Self;
 }
 
 impl Product for u64 {
@@ -19,6 +19,13 @@ impl Product for u64 {
 impl Product for i64 {
     fn product(self, by: i64) -> i64 {
         product_i64(self, by)
+    }
+}
+
+impl Product<i32> for i64 {
+    #[inline(never)]
+    fn product(self, by: i32) -> i64 {
+        product_i64(self, i64::from(by))
     }
 }
 

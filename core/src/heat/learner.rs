@@ -10,14 +10,14 @@ use crate::units::Duty;
 use crate::wide::{Bound, Product, Sum};
 
 /// A window stays open this many lags, and 20 s ...
-const WINDOW_LAGS: i64 = 4;
-const WINDOW_EXTRA_US: i64 = 20_000_000;
+const WINDOW_LAGS: i32 = 4;
+const WINDOW_EXTRA_US: i32 = 20_000_000;
 /// ... or while what is on its way differs from a steady climb's by more than this: 1 K in Q32.
 const BEND: i64 = 1 << 32;
 /// ... but no longer than this many lags after the power was cut.
-const COAST_LAGS: i64 = 3;
+const COAST_LAGS: i32 = 3;
 /// A paused window may open again for this many lags.
-const PAUSE_LAGS: i64 = 3;
+const PAUSE_LAGS: i32 = 3;
 /// A rise smaller than this opens no window: too little to learn from. 1.5 K in Q32.
 pub const WORTH_LEARNING: i64 = 3 << 31;
 /// With nothing but the rig's bound to go by, a poor fit to less than that is better than none. 0.3 K in Q32.
@@ -33,13 +33,13 @@ enum Window {
     Closed,
     /// Takes in readings, except while `blind_us` runs. `from` is the reading it began with, Q32 C.
     Open {
-        for_us: i64,
-        blind_us: i64,
+        for_us: i32,
+        blind_us: i32,
         from: i64,
     },
     /// Has seen enough until the power changes; after a while, for good, as the loss would have added up.
     Paused {
-        for_us: i64,
+        for_us: i32,
     },
 }
 
@@ -47,8 +47,8 @@ enum Window {
 #[derive(Debug, Clone, Copy)]
 struct Batch {
     /// Until the step ends.
-    left_us: i64,
-    for_us: i64,
+    left_us: i32,
+    for_us: i32,
     reading_us: i64,
 }
 
@@ -58,7 +58,7 @@ pub enum Stage {
     /// Heating up, or a fixed share.
     Heating,
     /// Power is cut back since so long, us.
-    Coasting(i64),
+    Coasting(i32),
     /// Off, or holding.
     AtRest,
 }
@@ -69,7 +69,7 @@ pub enum Lesson {
     /// Nothing new.
     None,
     /// A better fit: what is on its way and the lag have moved by this (Q32 K, us).
-    Refined { gap: i64, lag_us: i64 },
+    Refined { gap: i64, lag_us: i32 },
     /// The window is over, and its fit worth writing down.
     Complete,
 }
@@ -129,7 +129,7 @@ impl Learner {
     }
 
     /// Total lag, us.
-    pub fn lag_us(&self) -> i64 {
+    pub fn lag_us(&self) -> i32 {
         self.bank.lag_us()
     }
 
@@ -154,7 +154,7 @@ impl Learner {
     }
 
     /// Opens a window that leans on `prior`, at the reading `from` (Q32 C); takes nothing in for the next `blind_us`.
-    pub fn open(&mut self, prior: Prior, from: i64, blind_us: i64) {
+    pub fn open(&mut self, prior: Prior, from: i64, blind_us: i32) {
         self.bank.open(prior);
         self.sound = prior;
         self.sound_spread = self.bank.spread();
@@ -163,31 +163,31 @@ impl Learner {
     }
 
     /// Opens, pauses and closes the window. `applied` is the share that conducted over the last `dt_us`.
-    pub fn watch(&mut self, dt_us: i64, level: i64, applied: Duty, stage: Stage) -> Lesson {
+    pub fn watch(&mut self, dt_us: i32, level: i64, applied: Duty, stage: Stage) -> Lesson {
         let lag_us = self.bank.lag_us();
         let steady = per_second(self.climb().product(i64::from(applied.bits())) >> 16, lag_us);
         let bent = self.gap.minus(steady).size() > BEND;
         let late = match stage {
             Stage::AtRest => true,
             Stage::Heating => false,
-            Stage::Coasting(for_us) => for_us > lag_us.product(COAST_LAGS),
+            Stage::Coasting(for_us) => for_us > lag_us * COAST_LAGS,
         };
         let (window, complete) = match self.window {
             Window::Closed => (Window::Closed, false),
             Window::Open { .. } | Window::Paused { .. } if late => (Window::Closed, true),
             Window::Open { for_us, blind_us, from } => {
                 let risen = level.minus(from) > WORTH_LEARNING;
-                let long = for_us > lag_us.product(WINDOW_LAGS).plus(WINDOW_EXTRA_US);
+                let long = for_us > lag_us * WINDOW_LAGS + WINDOW_EXTRA_US;
                 if risen && long && !bent {
                     (Window::Paused { for_us: 0 }, true)
                 } else {
-                    let blind_us = blind_us.minus(dt_us).max(0);
-                    (Window::Open { for_us: for_us.plus(dt_us), blind_us, from }, false)
+                    let blind_us = (blind_us - dt_us).max(0);
+                    (Window::Open { for_us: for_us.saturating_add(dt_us), blind_us, from }, false)
                 }
             }
-            Window::Paused { for_us } if for_us > lag_us.product(PAUSE_LAGS) => (Window::Closed, false),
-            Window::Paused { .. } if bent => (Window::Open { for_us: i64::MAX / 2, blind_us: 0, from: i64::MIN / 2 }, false),
-            Window::Paused { for_us } => (Window::Paused { for_us: for_us.plus(dt_us) }, false),
+            Window::Paused { for_us } if for_us > lag_us * PAUSE_LAGS => (Window::Closed, false),
+            Window::Paused { .. } if bent => (Window::Open { for_us: i32::MAX / 2, blind_us: 0, from: i64::MIN / 2 }, false),
+            Window::Paused { for_us } => (Window::Paused { for_us: for_us.saturating_add(dt_us) }, false),
         };
         self.window = window;
         if complete && self.bank.steps() >= WORTH_KEEPING { Lesson::Complete } else { Lesson::None }
@@ -202,10 +202,10 @@ impl Learner {
     }
 
     /// Takes in a tick: the reading (Q32 C), the work of `applied`, the usual loss (Q32 K/s). Takes the bank's turn, unless that was done.
-    pub fn tick(&mut self, dt_us: i64, level: i64, applied: Duty, usual: i64) -> Lesson {
+    pub fn tick(&mut self, dt_us: i32, level: i64, applied: Duty, usual: i64) -> Lesson {
         self.study();
         self.ahead = false;
-        let worked_us = |span_us: i64| i64::from(applied.bits()).product(span_us) >> 16;
+        let worked_us = |span_us: i32| i64::from(applied.bits()).product(span_us) >> 16;
         self.work_us = self.work_us.plus(worked_us(dt_us));
         let lesson = self.conclude();
         self.batch.left_us -= dt_us;
@@ -220,9 +220,9 @@ impl Learner {
         self.batch = Batch { left_us: STEP_US - rest_us, for_us: rest_us, reading_us: (level >> 16).product(rest_us) };
         let lesson = if self.bank.is_busy() { self.hurry() } else { lesson };
         // The mean reading is half a step old; what is lost by that is one part in the lag.
-        let mean = reading_us.product(1 << 8).checked_div(for_us).unwrap_or(0) << 8;
+        let mean = reading_us.product(1 << 8).checked_div(i64::from(for_us)).unwrap_or(0) << 8;
         self.lost = self.lost.plus(usual);
-        self.missed.tick(STEP_US, self.bank.lag_us(), self.lost >> 16);
+        self.missed.tick(i64::from(STEP_US), i64::from(self.bank.lag_us()), self.lost >> 16);
         let reading = match self.window {
             Window::Open { blind_us: 0, .. } => Some(mean.plus(self.missed.output() << 16)),
             Window::Open { .. } | Window::Paused { .. } | Window::Closed => None,
@@ -250,7 +250,7 @@ impl Learner {
             self.check_fit(whole);
         }
         self.gap = self.bank.gap();
-        Lesson::Refined { gap: self.gap.minus(gap), lag_us: self.bank.lag_us().minus(lag_us) }
+        Lesson::Refined { gap: self.gap.minus(gap), lag_us: self.bank.lag_us() - lag_us }
     }
 
     /// Begins a new window if the fit broke: somebody stirred, or poured, or opened a valve.

@@ -47,7 +47,7 @@ use pid::{Pid, PidGains};
 use settle::{Evidence, Loss, Settled, per_second};
 
 /// The longest tick that is believed.
-const LONGEST_TICK_US: i64 = 1_000_000;
+const LONGEST_TICK_US: i32 = 1_000_000;
 /// The reading has arrived within this: 0.3 K in Q32.
 const ARRIVED: i64 = 1_288_490_189;
 /// Far below the target: 2 K in Q32.
@@ -59,9 +59,9 @@ const ALLOWANCE_FROM: i64 = 3 << 32;
 const ALLOWANCE_PART: i64 = 35;
 const ALLOWANCE_MOST: i64 = 601_295_421;
 /// `Tc` of ramp, coast and hold, as parts of the lag.
-const SHARP: i64 = 16;
-const BRISK: i64 = 5;
-const GENTLE: i64 = 2;
+const SHARP: i32 = 16;
+const BRISK: i32 = 5;
+const GENTLE: i32 = 2;
 /// One, Q16.
 const ONE: i64 = 1 << 16;
 
@@ -91,8 +91,8 @@ enum State {
 #[derive(Debug, Clone, Copy)]
 enum Leg {
     Ramp,
-    Coast { for_us: i64 },
-    Hold { for_us: i64 },
+    Coast { for_us: i32 },
+    Hold { for_us: i32 },
 }
 
 /// Heat control of one vessel.
@@ -142,7 +142,7 @@ impl HeatControl {
     /// mean share of full power that really conducted since the last tick. Returns the duty to ask for.
     #[inline(never)]
     pub fn tick(&mut self, dt: Span, reading: Celsius, applied: Duty, demand: Demand) -> Duty {
-        let dt_us = i64::try_from(dt.as_micros()).unwrap_or(i64::MAX).at_most(LONGEST_TICK_US);
+        let dt_us = i32::try_from(dt.as_micros()).unwrap_or(i32::MAX).min(LONGEST_TICK_US);
         let level = i64::from(reading.fixed().to_bits()) << 16;
         self.learn(dt_us, level, applied);
 
@@ -173,14 +173,14 @@ impl HeatControl {
     }
 
     /// Lets the learner see the tick, and takes up what it has found.
-    fn learn(&mut self, dt_us: i64, level: i64, applied: Duty) {
+    fn learn(&mut self, dt_us: i32, level: i64, applied: Duty) {
         let stage = match self.state {
             State::Off | State::Toward(Leg::Hold { .. }) => Stage::AtRest,
             State::Fixed(_) | State::Toward(Leg::Ramp) => Stage::Heating,
             State::Toward(Leg::Coast { for_us }) => Stage::Coasting(for_us),
         };
         if !self.learner.is_open() && matches!(self.state, State::Toward(Leg::Ramp)) && self.implausible() {
-            let lag_us = Prior::of(self.learned, &self.config).lag_us.at_least(UNKNOWN_LAG_US);
+            let lag_us = Prior::of(self.learned, &self.config).lag_us.max(UNKNOWN_LAG_US);
             self.learner.open(Prior { raw: self.steepest(), least: 0, lag_us, known: false }, level, 0);
         } else if self.learner.watch(dt_us, level, applied, stage) == Lesson::Complete {
             self.note();
@@ -233,7 +233,7 @@ impl HeatControl {
     }
 
     /// The law.
-    fn obey(&mut self, dt: Span, dt_us: i64, level: i64, settled: Settled, demand: Demand) -> Duty {
+    fn obey(&mut self, dt: Span, dt_us: i32, level: i64, settled: Settled, demand: Demand) -> Duty {
         let target = match demand {
             Demand::Off => {
                 self.state = State::Off;
@@ -307,13 +307,13 @@ impl HeatControl {
                     self.pid.set_gains(self.gains(GENTLE));
                     (Leg::Hold { for_us: 0 }, duty)
                 } else {
-                    (Leg::Coast { for_us: for_us.plus(dt_us) }, duty)
+                    (Leg::Coast { for_us: for_us.saturating_add(dt_us) }, duty)
                 }
             }
             Leg::Hold { .. } if asked == Duty::FULL && error > FAR => (Leg::Ramp, asked),
             Leg::Hold { for_us } => {
-                let for_us = for_us.plus(dt_us);
-                if for_us > self.learner.lag_us().product(8) {
+                let for_us = for_us.saturating_add(dt_us);
+                if for_us > self.learner.lag_us() * 8 {
                     self.learn_loss(dt_us, level, settled.loss);
                 }
                 (Leg::Hold { for_us }, asked)
@@ -350,14 +350,14 @@ impl HeatControl {
     }
 
     /// In a settled hold well above the room, the standing loss tells the fall at 76 C.
-    fn learn_loss(&mut self, dt_us: i64, level: i64, loss_now: i64) {
+    fn learn_loss(&mut self, dt_us: i32, level: i64, loss_now: i64) {
         let shape = loss::shape(level >> 16);
         let Some(at_76) = loss_now.product(1 << 16).checked_div(shape) else { return };
         if shape < ONE / 4 {
             return;
         }
         self.loss_known = true;
-        let over_us = self.learner.lag_us().product(8).max(1);
+        let over_us = i64::from((self.learner.lag_us() * 8).max(1));
         let step = at_76.minus(self.loss_at_76).product(dt_us) / over_us;
         self.loss_at_76 = self.loss_at_76.plus(step).within(0, loss::UNKNOWN.product(10));
         if let Some(learned) = self.learned {
@@ -374,9 +374,9 @@ impl HeatControl {
     }
 
     /// Proportional gain `1 / (k Tc)`; `Tc` is this part of the lag, at least 3 s.
-    fn gains(&self, part: i64) -> PidGains {
+    fn gains(&self, part: i32) -> PidGains {
         let tc_us = self.learner.lag_us() / part;
-        let band = per_second(self.learner.climb(), tc_us.at_least(3_000_000)) >> 16;
+        let band = per_second(self.learner.climb(), tc_us.max(3_000_000)) >> 16;
         let kc = (1_i64 << 32).checked_div(band).unwrap_or(i64::MAX).within(1, i64::from(i32::MAX));
         PidGains::proportional(I16F16::from_bits(i32::try_from(kc).unwrap_or(i32::MAX)))
     }

@@ -13,10 +13,10 @@ use crate::wide::{Bound, Product, Sum};
 /// Bound on the surprise of one tick: 64 K in Q32.
 const SURPRISE: i64 = 64 << 32;
 /// Time constant in which the loss is learned, in lags (Q1: 5 halves).
-const LOSS_HALF_LAGS: i64 = 5;
+const LOSS_HALF_LAGS: i32 = 5;
 /// `E` is drawn to the formula over this part of the lag, a seventh, but not faster than [`LEAST_PULL_US`].
-const PULL_PART: i64 = 7;
-const LEAST_PULL_US: i64 = 5_000_000;
+const PULL_PART: i32 = 7;
+const LEAST_PULL_US: i32 = 5_000_000;
 /// However much the shapes disagree, the formula is believed three eighths as much as when they agree.
 const LEAST_WEIGHT: i64 = 24;
 
@@ -33,7 +33,7 @@ pub struct Settled {
 #[derive(Debug, Clone, Copy)]
 pub struct Evidence {
     /// Elapsed time, us, up to 1 s.
-    pub dt_us: i64,
+    pub dt_us: i32,
     /// Reading, Q32 C.
     pub reading: i64,
     /// `k (w - q)`, Q32 K.
@@ -43,7 +43,7 @@ pub struct Evidence {
     /// `k` times the applied duty, Q32 K/s.
     pub heat: i64,
     /// `L`, us.
-    pub lag_us: i64,
+    pub lag_us: i32,
     /// How much the formula is to be believed, 1 to 64.
     pub weight: i64,
     /// What to make of the standing loss.
@@ -75,11 +75,11 @@ impl Settled {
         self.level = self.level.plus(per_second(rate, dt_us));
         let formula = reading.plus(gap).minus(per_second(self.loss, lag_us));
         let surprise = formula.minus(self.level).within(-SURPRISE, SURPRISE);
-        let pull_us = (lag_us / PULL_PART).at_least(LEAST_PULL_US).product(64) / weight.within(LEAST_WEIGHT, 64);
-        let step = surprise.product(dt_us) / pull_us.plus(dt_us).max(1);
+        let pull_us = i64::from((lag_us / PULL_PART).max(LEAST_PULL_US)) * 64 / weight.within(LEAST_WEIGHT, 64);
+        let step = surprise.product(dt_us) / pull_us.plus(i64::from(dt_us)).max(1);
         self.level = self.level.plus(step);
         if let Loss::Sought { drift } = loss {
-            let over_us = (lag_us.product(LOSS_HALF_LAGS) / 2).max(1);
+            let over_us = (i64::from(lag_us) * i64::from(LOSS_HALF_LAGS) / 2).max(1);
             let change = step.product(1_000_000) / over_us;
             self.loss = self.loss.plus(drift).minus(change).at_most(climb).at_least(-climb / 2);
         }
@@ -87,7 +87,8 @@ impl Settled {
 }
 
 /// A rate in Q32 K/s over microseconds, Q32 K, to half a millionth. Saturates beyond 2^63 / span.
-pub fn per_second(rate: i64, span_us: i64) -> i64 {
+#[inline(never)]
+pub fn per_second(rate: i64, span_us: i32) -> i64 {
     // 2^38 / 1e6, rounded: a product instead of a division, which costs ten times as much on a small core.
     ((rate.product(span_us) >> 20) * 274_878) >> 18
 }

@@ -41,7 +41,7 @@ impl Shape {
         let mut ratios = [0; GRID_US.len()];
         let mut index = 0;
         while index < GRID_US.len() {
-            ratios[index] = ratio(STEP_US, GRID_US[index] as i64, stages as i64);
+            ratios[index] = ratio(STEP_US as i64, GRID_US[index] as i64, stages as i64);
             index += 1;
         }
         Shape { stages, ratios }
@@ -65,7 +65,7 @@ pub(super) struct Pick {
     /// Share of the right neighbour, Q16.
     theta: i64,
     /// Lag, us.
-    pub lag_us: i64,
+    pub lag_us: i32,
     /// Climb, raw.
     pub raw: i64,
     /// Squared error with the prior's price, 2^-24 K^2.
@@ -102,7 +102,7 @@ impl Family {
     pub fn stand_at(&mut self, prior: &Prior) {
         let above = place_above(prior.lag_us).max(1);
         let (low, high) = (lag_at(above - 1), lag_at(above));
-        let theta = ((prior.lag_us - low) << 16).checked_div(high - low).unwrap_or(0).clamp(0, ONE);
+        let theta = (i64::from(prior.lag_us - low) << 16).checked_div(i64::from(high - low)).unwrap_or(0).clamp(0, ONE);
         self.best = above;
         self.pick = Pick { left: above - 1, theta, lag_us: prior.lag_us, raw: prior.raw.max(LEAST_RAW), score: 0 };
         self.move_on(above - 1);
@@ -126,7 +126,7 @@ impl Family {
     /// Moves on by `by_us` of work: at once only the candidates that are asked for before the next turn, which are the pick's and the one
     /// near `lag_us`.
     #[inline(never)]
-    pub fn advance(&mut self, by_us: i32, lag_us: i64) {
+    pub fn advance(&mut self, by_us: i32, lag_us: i32) {
         self.catch_up(GRID_US.len());
         (self.by_us, self.behind) = (by_us, u16::MAX);
         for index in [self.pick.left, self.pick.left + 1, place_above(lag_us)] {
@@ -161,7 +161,7 @@ impl Family {
     }
 
     /// How far the candidate at a lag, or the next above, trails the work, us.
-    pub fn trailing_near(&self, lag_us: i64) -> i64 {
+    pub fn trailing_near(&self, lag_us: i32) -> i64 {
         self.trailing(place_above(lag_us))
     }
 
@@ -175,7 +175,8 @@ impl Family {
         let left = if below < above { self.best.saturating_sub(1) } else { self.best.min(GRID_US.len() - 2) };
         if let (Some(a), Some(b)) = (self.member(left), self.member(left + 1)) {
             let fit = blend(a, b, shared, terms);
-            let lag_us = a.lag_us() + (((b.lag_us() - a.lag_us()) * fit.theta) >> 16);
+            let beyond = (i64::from(b.lag_us() - a.lag_us()) * fit.theta) >> 16;
+            let lag_us = a.lag_us() + beyond as i32;
             let score = fit.error.plus(terms.lag_price(lag_us));
             self.pick = Pick { left, theta: fit.theta, lag_us, raw: fit.raw, score };
         }
@@ -228,12 +229,11 @@ impl Family {
 }
 
 /// The lag at a place on the grid, us.
-fn lag_at(index: usize) -> i64 {
-    GRID_US.get(index).map_or(0, |&us| i64::from(us))
+fn lag_at(index: usize) -> i32 {
+    GRID_US.get(index).copied().unwrap_or(0)
 }
 
 /// The first place on the grid with at least this lag, or the last.
-fn place_above(lag_us: i64) -> usize {
-    let lag_us = i32::try_from(lag_us).unwrap_or(i32::MAX);
+fn place_above(lag_us: i32) -> usize {
     GRID_US.iter().position(|&us| us >= lag_us).unwrap_or(GRID_US.len() - 1)
 }

@@ -36,9 +36,9 @@ use family::{Family, SHARP, SOFT};
 use sums::{Shared, Terms};
 
 /// Lag assumed before anything is known.
-pub const UNKNOWN_LAG_US: i64 = 60_000_000;
+pub const UNKNOWN_LAG_US: i32 = 60_000_000;
 /// Length of a step, us.
-pub const STEP_US: i64 = 1_000_000;
+pub const STEP_US: i32 = 1_000_000;
 /// Squared error that is never believed to mean more than noise: (0.03 K)^2.
 const FLOOR: i64 = 15_099;
 /// A learned climb and lag are known to this part: a fortieth.
@@ -76,7 +76,7 @@ pub struct Prior {
     /// No climb below this is believed, raw.
     pub least: i64,
     /// Lag, us.
-    pub lag_us: i64,
+    pub lag_us: i32,
     /// Whether it was learned on a vessel, or is only the rig's bound.
     pub known: bool,
 }
@@ -90,7 +90,7 @@ impl Prior {
             Some(l) => Prior {
                 raw: raw(l.slope()).at_most(raw(config.max_slope())),
                 least: 0,
-                lag_us: i64::try_from(l.lag().as_micros()).unwrap_or(UNKNOWN_LAG_US),
+                lag_us: i32::try_from(l.lag().as_micros()).unwrap_or(UNKNOWN_LAG_US),
                 known: true,
             },
             None => {
@@ -125,7 +125,7 @@ enum Stale {
 #[repr(C)]
 pub struct Bank {
     work: i64,
-    lag_us: i64,
+    lag_us: i32,
     raw: i64,
     /// Trust in the sharp shape, Q16.
     share: i64,
@@ -208,7 +208,7 @@ impl Bank {
         self.work = work_us;
         self.soft.advance(by_us, self.lag_us);
         self.sharp.advance(by_us, self.lag_us);
-        let fade = ratio_of(self.apart.product(4), STEP_US, self.lag_us.at_least(4 * STEP_US));
+        let fade = ratio_of(self.apart.product(4), i64::from(STEP_US), i64::from(self.lag_us.max(4 * STEP_US)));
         let heard = |family: &Family| (work_us - family.trailing_near(self.lag_us)) >> 10;
         let (soft, sharp) = (heard(&self.soft), heard(&self.sharp));
         self.apart = soft.minus(sharp).size().at_least(self.apart.minus(fade));
@@ -313,7 +313,7 @@ impl Bank {
     }
 
     /// The lag that agrees best, us.
-    pub fn lag_us(&self) -> i64 {
+    pub fn lag_us(&self) -> i32 {
         self.lag_us
     }
 
@@ -356,7 +356,7 @@ impl Bank {
     fn breaks_with_prior(&self) -> bool {
         let pick = if self.soft.pick().score < self.sharp.pick().score { self.soft.pick() } else { self.sharp.pick() };
         let off = |now: i64, then: i64| sums::log_ratio(now, then).size() > BREAK_PARTS * ONE / KNOWN_PART;
-        off(pick.lag_us, self.prior.lag_us) || off(pick.raw, self.prior.raw)
+        off(i64::from(pick.lag_us), i64::from(self.prior.lag_us)) || off(pick.raw, self.prior.raw)
     }
 
     /// Weighs the two shapes against each other.
@@ -369,7 +369,7 @@ impl Bank {
         let (soft, sharp) = (*self.soft.pick(), *self.sharp.pick());
         self.best = soft.score.at_most(sharp.score);
         // Errors of neighbouring seconds are alike, so a fit has fewer independent errors than steps: about one per quarter lag.
-        let independent = (self.lag_us / 4_000_000).max(1);
+        let independent = i64::from((self.lag_us / 4_000_000).max(1));
         let scale = self.spread().product(independent).product(2 * FULL_WEIGHT);
         let trust = |score: i64| {
             let excess = ratio_of(score.minus(self.best), 256, scale).within(0, 1 << 20);
@@ -379,7 +379,7 @@ impl Bank {
         };
         let (trust_soft, trust_sharp) = (trust(soft.score), trust(sharp.score));
         self.share = ratio_of(trust_sharp, ONE, trust_soft + trust_sharp);
-        self.lag_us = self.blend(soft.lag_us, sharp.lag_us);
+        self.lag_us = i32::try_from(self.blend(i64::from(soft.lag_us), i64::from(sharp.lag_us))).unwrap_or(UNKNOWN_LAG_US);
         self.raw = self.blend(soft.raw, sharp.raw);
         self.weigh();
     }

@@ -73,8 +73,8 @@ impl Member {
     }
 
     /// Lag, us.
-    pub fn lag_us(&self) -> i64 {
-        i64::from(self.lag_us)
+    pub fn lag_us(&self) -> i32 {
+        self.lag_us
     }
 
     /// Forgets the sums.
@@ -82,7 +82,7 @@ impl Member {
         *self = Member::new(self.lag_us);
     }
 
-    pub fn lean_on(&mut self, lag_us: i64) {
+    pub fn lean_on(&mut self, lag_us: i32) {
         self.octave = i32::try_from(squared_octave(self.lag_us(), lag_us)).unwrap_or(i32::MAX);
     }
 
@@ -111,7 +111,7 @@ pub(super) struct Terms {
     yy: i64,
     least: i64,
     steepest: i64,
-    lag_us: i64,
+    lag_us: i32,
     lag_weight: i64,
 }
 
@@ -136,7 +136,7 @@ impl Terms {
     }
 
     /// Squared error that a lag is charged for lying off the prior's.
-    pub fn lag_price(&self, lag_us: i64) -> i64 {
+    pub fn lag_price(&self, lag_us: i32) -> i64 {
         self.price(squared_octave(lag_us, self.lag_us))
     }
 
@@ -198,10 +198,10 @@ pub(super) fn blend(a: &Member, b: &Member, shared: &Shared, terms: &Terms) -> B
     // Curvature of the squared error and of the prior's price in theta, both 2^-24 K^2.
     let (raw, _) = sa.line(terms);
     let stiff = times(raw, times(raw, dd - times(fraction(qd, sa.qq), qd))).max(1);
-    let step = (b.lag_us() - a.lag_us()).max(1);
-    let width = ratio_of(step, ONE, terms.lag_us.max(1));
+    let step = i64::from((b.lag_us() - a.lag_us()).max(1));
+    let width = ratio_of(step, ONE, i64::from(terms.lag_us.max(1)));
     let pull = (((width * width) >> 16).product(terms.lag_weight) >> 16).max(0);
-    let expected = ratio_of(terms.lag_us - a.lag_us(), ONE, step);
+    let expected = ratio_of(i64::from(terms.lag_us - a.lag_us()), ONE, step);
     let share = fraction(pull, stiff.plus(pull));
     let theta = free.plus(times(share, expected.minus(free))).within(0, ONE);
     let at = |da: i64, db: i64| da + times(theta << 14, db - da);
@@ -234,8 +234,8 @@ fn times(ratio: i64, value: i64) -> i64 {
     ratio * (value >> 30) + ((ratio * (value & ((1 << 30) - 1))) >> 30)
 }
 
-fn squared_octave(a: i64, b: i64) -> i64 {
-    let octave = log_ratio(a, b);
+fn squared_octave(a: i32, b: i32) -> i64 {
+    let octave = log_ratio(i64::from(a), i64::from(b));
     (octave * octave) >> 16
 }
 
