@@ -147,6 +147,26 @@ impl Bound for i64 {
     }
 }
 
+/// The whole part of the square root, digit by digit: 32 rounds of shift and compare, no division.
+#[inline(never)]
+pub const fn square_root(value: u64) -> u32 {
+    let mut rest = value;
+    let mut root: u64 = 0;
+    // The highest power of four that may be in it; one for zero.
+    let mut bit: u64 = 1 << ((value | 1).ilog2() & !1);
+    while bit != 0 {
+        let trial = root | bit;
+        root >>= 1;
+        if rest >= trial {
+            rest -= trial;
+            root |= bit;
+        }
+        bit >>= 2;
+    }
+    // A root of 64 bits has at most 32.
+    root as u32
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -182,6 +202,17 @@ mod tests {
             assert_eq!(a.product(b), a.saturating_mul(b));
             let (a, b) = (if widths >> 12 & 1 == 1 { a as i64 } else { (a as i64).wrapping_neg() }, b as i64);
             assert_eq!(a.product(b), a.saturating_mul(b));
+        }
+    }
+
+    #[test]
+    fn square_root_is_the_whole_part_at_the_extremes() {
+        for (value, root) in [(0, 0), (1, 1), (3, 1), (4, 2), (u64::MAX, u32::MAX)] {
+            assert_eq!(square_root(value), root);
+        }
+        for n in (0..u64::from(u32::MAX)).step_by(999_983) {
+            assert_eq!(u64::from(square_root(n * n)), n);
+            assert_eq!(u64::from(square_root(n * n + 2 * n)), n);
         }
     }
 }

@@ -7,7 +7,7 @@ use super::lag::LagChain;
 use super::learn::{Bank, Prior, STEP_US, slope_of_raw};
 use super::settle::per_second;
 use crate::units::Duty;
-use crate::wide::{Bound, Product, Sum};
+use crate::wide::{Bound, Product, Sum, square_root};
 
 /// A window stays open this many lags, and 20 s ...
 const WINDOW_LAGS: i32 = 4;
@@ -259,7 +259,7 @@ impl Learner {
             return;
         }
         self.miss += (self.bank.miss(whole) - self.miss) / 4;
-        let allowed = MISS + 4 * isqrt(self.sound_spread) + 2 * self.bank.doubt();
+        let allowed = MISS + 4 * i64::from(square_root(self.sound_spread.unsigned_abs())) + 2 * self.bank.doubt();
         if self.miss.size() > allowed {
             let prior = self.sound;
             self.open(prior, whole.minus(self.missed.output() << 16), prior.lag_us);
@@ -268,9 +268,4 @@ impl Learner {
             self.sound = Prior { raw: self.bank.raw(), least: 0, lag_us: self.bank.lag_us(), known: true };
         }
     }
-}
-
-/// Square root, rounded down; zero for less.
-fn isqrt(value: i64) -> i64 {
-    i64::try_from(u64::try_from(value).unwrap_or(0).isqrt()).unwrap_or(0)
 }

@@ -3,7 +3,7 @@
 //! Job, each tick:
 //! 1. `learn` turns the work done and the reading into the kettle's climb `k`, lag `L`, and the heat on its way to the thermometer;
 //! 2. [`settle`] says where the reading would settle if the power went off now;
-//! 3. one law, in a [`pid`] block, steers that settled temperature to the target: `duty = standing + (target - settled) / (k Tc)`.
+//! 3. one [`law`] steers that settled temperature to the target: `duty = standing + (target - settled) / (k Tc)`.
 //!
 //! Full power until the heat under way suffices, the coast and the hold are the same law; the phases only choose how brisk it is (`Tc`) and
 //! when learning starts and ends.
@@ -24,6 +24,7 @@
 pub mod config;
 pub mod demand;
 pub mod lag;
+pub mod law;
 mod learn;
 pub mod learned;
 mod learner;
@@ -41,9 +42,9 @@ pub use demand::Demand;
 pub use learned::Learned;
 
 use crate::units::{Celsius, Duty, Kelvin, Slope, Span};
+use law::Law;
 use learn::{Prior, UNKNOWN_LAG_US, raw_of_slope, slope_of_raw};
 use learner::{Learner, Lesson, Stage, WORTH_LEARNING, WORTH_TRYING};
-use pid::{Pid, PidGains};
 use settle::{Evidence, Loss, Settled, per_second};
 
 /// The longest tick that is believed.
@@ -101,7 +102,7 @@ enum Leg {
 pub struct HeatControl {
     state: State,
     /// At work on the way to a target; set up anew whenever one is set out for.
-    pid: Pid,
+    law: Law,
     settled: Option<Settled>,
     /// Fall at 76 C, Q32 K/s, and what it makes of the last reading.
     loss_at_76: i64,
@@ -123,7 +124,7 @@ impl HeatControl {
             learned,
             learner: Learner::new(Prior::of(learned, &config), steepest),
             state: State::Off,
-            pid: Pid::new(PidGains::proportional(I16F16::ONE)),
+            law: Law::new(I16F16::ONE),
             settled: None,
             loss_at_76: learned.map_or(loss::UNKNOWN, |l| i64::from(l.loss().fixed().to_bits()) << 8),
             usual: 0,
@@ -169,7 +170,7 @@ impl HeatControl {
         });
         self.usual = usual;
         let settled = *settled;
-        self.obey(dt, dt_us, level, settled, demand)
+        self.obey(dt_us, level, settled, demand)
     }
 
     /// Lets the learner see the tick, and takes up what it has found.
@@ -233,7 +234,7 @@ impl HeatControl {
     }
 
     /// The law.
-    fn obey(&mut self, dt: Span, dt_us: i32, level: i64, settled: Settled, demand: Demand) -> Duty {
+    fn obey(&mut self, dt_us: i32, level: i64, settled: Settled, demand: Demand) -> Duty {
         let target = match demand {
             Demand::Off => {
                 self.state = State::Off;
@@ -263,9 +264,9 @@ impl HeatControl {
 
         let leg = match self.state {
             State::Fixed(duty) if error.size() < per_second(climb, self.learner.lag_us() / 2) => {
-                self.pid = Pid::new(self.gains(GENTLE));
-                self.pid.tick(dt, target, water);
-                self.pid.track(duty);
+                self.law = Law::new(self.gain(GENTLE));
+                self.law.tick(target, water);
+                self.law.track(duty);
                 Leg::Hold { for_us: 0 }
             }
             State::Off | State::Fixed(_) => {
@@ -279,13 +280,9 @@ impl HeatControl {
             Leg::Coast { .. } => (BRISK, target),
             Leg::Hold { .. } => (GENTLE, target),
         };
-        let gains = self.gains(part);
-        if self.pid.gains() != gains {
-            self.pid.refine_gains(gains);
-        }
-        let over = Span::from_micros(u64::try_from(self.learner.lag_us() / 8).unwrap_or(0)).plus(Span::from_secs(3));
-        self.pid.relax(dt, over, standing);
-        let asked = self.pid.tick(dt, goal, water);
+        self.law.refine_gain(self.gain(part));
+        self.law.relax(dt_us, i64::from(self.learner.lag_us() / 8 + 3_000_000), standing);
+        let asked = self.law.tick(goal, water);
         let (leg, duty) = match leg {
             Leg::Ramp if i64::from(asked.bits()) < ONE / 2 => {
                 if let Some(settled) = &mut self.settled {
@@ -304,7 +301,7 @@ impl HeatControl {
                     (Leg::Ramp, duty)
                 } else if arrived {
                     // Gentler, its output unmoved.
-                    self.pid.set_gains(self.gains(GENTLE));
+                    self.law.set_gain(self.gain(GENTLE));
                     (Leg::Hold { for_us: 0 }, duty)
                 } else {
                     (Leg::Coast { for_us: for_us.saturating_add(dt_us) }, duty)
@@ -325,8 +322,8 @@ impl HeatControl {
 
     /// Sets off for a target, learning if there is far to go, or nothing better than the rig's bound to go by.
     fn set_off(&mut self, standing: Duty, level: i64, error: i64) {
-        self.pid = Pid::new(self.gains(BRISK));
-        self.pid.preload(standing);
+        self.law = Law::new(self.gain(BRISK));
+        self.law.preload(standing);
         let worth = if self.learned.is_some() { WORTH_LEARNING } else { WORTH_TRYING };
         if error > worth {
             self.learner.open(Prior::of(self.learned, &self.config), level, 0);
@@ -374,11 +371,11 @@ impl HeatControl {
     }
 
     /// Proportional gain `1 / (k Tc)`; `Tc` is this part of the lag, at least 3 s.
-    fn gains(&self, part: i32) -> PidGains {
+    fn gain(&self, part: i32) -> I16F16 {
         let tc_us = self.learner.lag_us() / part;
         let band = per_second(self.learner.climb(), tc_us.max(3_000_000)) >> 16;
         let kc = (1_i64 << 32).checked_div(band).unwrap_or(i64::MAX).within(1, i64::from(i32::MAX));
-        PidGains::proportional(I16F16::from_bits(i32::try_from(kc).unwrap_or(i32::MAX)))
+        I16F16::from_bits(i32::try_from(kc).unwrap_or(i32::MAX))
     }
 }
 

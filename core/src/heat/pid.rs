@@ -10,19 +10,16 @@
 //!
 //! The integral is kept in output units, and new gains re-track the last output, so swapping gains does not move it.
 
-use crate::wide::{Bound, Product, Sum};
 use fixed::types::I16F16;
 
+use super::law::{Law, ONE, action, bounded};
 use crate::units::{Celsius, Duty, Span};
+use crate::wide::{Bound, Product, Sum};
 
 /// Ratio of derivative time to the derivative filter's time constant.
 const DERIVATIVE_FILTER_N: i64 = 10;
 /// The longest step that is believed; a later tick integrates no more than this.
 const LONGEST_STEP_US: u64 = 1_000_000;
-/// One, in the output format Q32.
-const ONE: i64 = 1 << 32;
-/// Bound on each action, so that products with a step in microseconds fit in 64 bits: 1024 times full power.
-const ACTION_BOUND: i64 = 1 << 42;
 
 /// Gains of a [`Pid`], checked.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -89,25 +86,24 @@ pub struct Pid {
     gains: PidGains,
     low: i64,
     high: i64,
-    /// Integral action, Q32 of full power.
-    integral: i64,
+    /// Its bias is the integral action.
+    law: Law,
     /// Filtered measurement, Q32 kelvin; `None` until the first tick.
     filtered: Option<i64>,
-    /// Proportional and derivative action of the last tick, Q32.
-    direct: i64,
-    last: Option<(i64, i64)>,
+    /// How far the measurement stood above it in the last tick, Q32 kelvin.
+    rise: i64,
 }
 
 impl Pid {
     /// A controller at rest with output between zero and full power.
     pub fn new(gains: PidGains) -> Pid {
-        Pid { gains, low: 0, high: ONE, integral: 0, filtered: None, direct: 0, last: None }
+        Pid { gains, low: 0, high: ONE, law: Law::new(gains.kc), filtered: None, rise: 0 }
     }
 
     /// Sets the output limits; `high` below `low` counts as `low`.
     pub fn set_limits(&mut self, low: Duty, high: Duty) {
-        self.low = i64::from(low.bits()) << 16;
-        self.high = (i64::from(high.bits()) << 16).at_least(self.low);
+        self.low = action(low);
+        self.high = action(high).at_least(self.low);
     }
 
     /// The gains in use.
@@ -118,36 +114,18 @@ impl Pid {
     /// Swaps the gains; the integral takes up the difference, so the output does not move.
     pub fn set_gains(&mut self, gains: PidGains) {
         self.gains = gains;
-        if let Some((error, rise)) = self.last {
-            let direct = self.direct_action(error, rise);
-            self.integral = bounded(self.integral.plus(self.direct).minus(direct));
-            self.direct = direct;
-        }
-    }
-
-    /// Swaps the gains and leaves the integral as it is: for gains that follow a fit, far from the target, where holding the output
-    /// would fill the integral.
-    pub fn refine_gains(&mut self, gains: PidGains) {
-        self.gains = gains;
+        self.law.refine_gain(gains.kc);
+        self.law.redirect(self.direct_action());
     }
 
     /// Makes `output` the output for the present error, whatever produced it so far.
     pub fn track(&mut self, output: Duty) {
-        self.integral = bounded((i64::from(output.bits()) << 16).minus(self.direct));
+        self.law.track(output);
     }
 
     /// Sets the integral action itself, for a known standing duty.
     pub fn preload(&mut self, standing: Duty) {
-        self.integral = i64::from(standing.bits()) << 16;
-    }
-
-    /// Lets the integral action drift towards a known standing duty, with time constant `over`.
-    pub fn relax(&mut self, dt: Span, over: Span, standing: Duty) {
-        let dt_us = i64::try_from(dt.as_micros().min(LONGEST_STEP_US)).unwrap_or(0);
-        let over_us = i64::try_from(over.as_micros()).unwrap_or(i64::MAX);
-        let off = bounded((i64::from(standing.bits()) << 16).minus(self.integral));
-        let step = off.product(dt_us).checked_div(over_us.plus(dt_us)).unwrap_or(off);
-        self.integral = bounded(self.integral.plus(step));
+        self.law.preload(standing);
     }
 
     /// Forgets the past: integral and derivative at zero.
@@ -158,27 +136,24 @@ impl Pid {
     /// One step of `dt` (a longer one counts as 1 s): the duty, always within the limits.
     pub fn tick(&mut self, dt: Span, setpoint: Celsius, measured: Celsius) -> Duty {
         let dt_us = i64::try_from(dt.as_micros().min(LONGEST_STEP_US)).unwrap_or(0);
-        let error = i64::from(setpoint.above(measured).fixed().to_bits());
-        let level = i64::from(measured.fixed().to_bits()) << 16;
-        let rise = self.filter(level, dt_us);
-        self.last = Some((error, rise));
-        self.direct = self.direct_action(error, rise);
+        self.rise = self.filter(i64::from(measured.fixed().to_bits()) << 16, dt_us);
+        self.law.error = i64::from(setpoint.above(measured).fixed().to_bits());
+        self.law.direct = self.direct_action();
 
         if let Some(ti) = self.gains.ti {
             let ti_us = i64::try_from(ti.as_micros()).unwrap_or(i64::MAX);
-            let proportional = bounded(error.product(i64::from(self.gains.kc.to_bits())));
-            let step = proportional.product(dt_us).checked_div(ti_us).unwrap_or(0);
-            let moved = self.integral.plus(step);
+            let step = self.law.proportional().product(dt_us).checked_div(ti_us).unwrap_or(0);
+            let Law { bias: integral, direct, .. } = self.law;
+            let moved = integral.plus(step);
             // The integral may not push the output past a limit, but need not jump back if it is already there.
             let integral = if step > 0 {
-                moved.at_most(self.high.minus(self.direct).at_least(self.integral))
+                moved.at_most(self.high.minus(direct).at_least(integral))
             } else {
-                moved.at_least(self.low.minus(self.direct).at_most(self.integral))
+                moved.at_least(self.low.minus(direct).at_most(integral))
             };
-            self.integral = bounded(integral);
+            self.law.bias = bounded(integral);
         }
-        let output = self.direct.plus(self.integral).at_most(self.high).at_least(self.low);
-        Duty::from_fixed(I16F16::from_bits(i32::try_from(output >> 16).unwrap_or(0)))
+        self.law.output(self.low, self.high)
     }
 
     /// How far the measurement stands above its filtered value, Q32 kelvin.
@@ -199,18 +174,12 @@ impl Pid {
     }
 
     /// Proportional plus derivative action, Q32 of full power.
-    fn direct_action(&self, error: i64, rise: i64) -> i64 {
-        let kc = i64::from(self.gains.kc.to_bits());
-        let proportional = bounded(error.product(kc));
+    fn direct_action(&self) -> i64 {
+        let proportional = self.law.proportional();
         if self.gains.td == Span::ZERO {
             return proportional;
         }
-        let derivative = bounded((rise >> 16).product(kc)).product(DERIVATIVE_FILTER_N);
+        let derivative = bounded((self.rise >> 16).product(self.law.kc)).product(DERIVATIVE_FILTER_N);
         bounded(proportional.minus(derivative))
     }
-}
-
-#[inline(never)]
-fn bounded(action: i64) -> i64 {
-    action.within(-ACTION_BOUND, ACTION_BOUND)
 }

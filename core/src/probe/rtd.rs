@@ -9,7 +9,7 @@
 
 use super::{ProbeFault, Reading, in_working_range};
 use crate::units::Celsius;
-use crate::wide::Product;
+use crate::wide::{Product, square_root};
 use fixed::types::I16F16;
 
 /// Resistance at 0 degrees Celsius, in microohms (IEC 60751: 100 ohm).
@@ -124,39 +124,9 @@ pub const fn fault_in_status(status: u8) -> Option<ProbeFault> {
     }
 }
 
-/// The whole part of the square root, digit by digit: 32 rounds of shift and compare, no division.
-const fn square_root(value: u64) -> u32 {
-    let mut rest = value;
-    let mut root: u64 = 0;
-    // The highest power of four that may be in it; one for zero.
-    let mut bit: u64 = 1 << ((value | 1).ilog2() & !1);
-    while bit != 0 {
-        let trial = root | bit;
-        root >>= 1;
-        if rest >= trial {
-            rest -= trial;
-            root |= bit;
-        }
-        bit >>= 2;
-    }
-    // A root of 64 bits has at most 32.
-    root as u32
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn square_root_is_the_whole_part_at_the_extremes() {
-        for (value, root) in [(0, 0), (1, 1), (3, 1), (4, 2), (u64::MAX, u32::MAX)] {
-            assert_eq!(square_root(value), root);
-        }
-        for n in (0..u64::from(u32::MAX)).step_by(999_983) {
-            assert_eq!(u64::from(square_root(n * n)), n);
-            assert_eq!(u64::from(square_root(n * n + 2 * n)), n);
-        }
-    }
 
     #[test]
     fn only_reference_resistors_that_suit_a_pt100_are_accepted() {
