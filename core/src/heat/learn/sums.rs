@@ -192,9 +192,11 @@ pub(super) fn blend(a: &Member, b: &Member, shared: &Shared, terms: &Terms) -> B
     let cross = a.sum_cross - mean * b.sum_q - rest * shared.mean(b.sum_q) + terms.qq;
     let (yd, qd) = (sb.qy - sa.qy, cross - sa.qq);
     let dd = sb.qq - cross - qd;
-    let above = wide(yd, sa.qq) - wide(sa.qy, qd);
-    let below = wide(sa.qy, dd) - wide(yd, qd);
-    let free = if below > 0 { quotient(above, below) } else { ONE / 2 };
+    let (less_q, less_y) = (excess(sa.qq.at_least(sb.qq)), excess(sa.qy.size().at_least(sb.qy.size())));
+    let (qy, yd, qd_30) = (sa.qy >> less_y, yd >> less_y, qd >> less_q);
+    let above = yd * (sa.qq >> less_q) - qy * qd_30;
+    let below = qy * (dd >> less_q) - yd * qd_30;
+    let free = if below > 0 { fraction(above, below) >> 14 } else { ONE / 2 };
     // Curvature of the squared error and of the prior's price in theta, both 2^-24 K^2.
     let (raw, _) = sa.line(terms);
     let stiff = times(raw, times(raw, dd - times(fraction(qd, sa.qq), qd))).max(1);
@@ -210,16 +212,9 @@ pub(super) fn blend(a: &Member, b: &Member, shared: &Shared, terms: &Terms) -> B
     Blend { theta, raw, error }
 }
 
-#[inline(never)]
-fn wide(a: i64, b: i64) -> i128 {
-    i128::from(a) * i128::from(b)
-}
-
-/// `a / b` in Q16 for positive `b`, bounded to 16, to thirty bits.
-fn quotient(a: i128, b: i128) -> i64 {
-    let shrink = 96_u32.saturating_sub(b.leading_zeros());
-    let narrow = |x: i128| i64::try_from((x >> shrink).clamp(-(1 << 46), 1 << 46)).unwrap_or(0);
-    ratio_of(narrow(a), ONE, narrow(b)).within(-16 * ONE, 16 * ONE)
+/// The bits that a sum has beyond 30: without them a product of two differences of sums fits, and so does a difference of two such products.
+fn excess(sum: i64) -> u32 {
+    34_u32.saturating_sub(sum.leading_zeros())
 }
 
 /// `a / b` in Q30 for positive `b`, bounded to 4, to thirty bits.
