@@ -29,8 +29,8 @@ mod stall;
 #[cfg(test)]
 mod tests;
 
-use crate::units::{Celsius, Duty, Kelvin, Slope, Span};
-use crate::wide::{Bound, Product, Sum};
+use crate::units::{Celsius, Duty, Kelvin, Slope, Span, narrow};
+use crate::wide::{Product, Sum};
 use fixed::types::I16F16;
 use heapless::Deque;
 use learn::{Balance, Follow, TELLING_RISE};
@@ -43,7 +43,7 @@ pub const OFFSET_AT: Celsius = Celsius::from_milli(66_000);
 /// Share of the ratio that is pushed: less until a rest has been reached once, because the ratio is a guess then.
 const SHARE: (i64, i64) = (ONE * 92 / 100, ONE * 95 / 100);
 /// Spacing of the samples, us, and their number in a window.
-const EVERY_US: i64 = 10_000_000;
+const EVERY_US: i32 = 10_000_000;
 const COUNT: usize = 13;
 const WINDOW_S: i64 = 120;
 /// Recirculation waits while the tank is colder than the mash by more than this, until it is as warm.
@@ -94,20 +94,20 @@ pub struct Cascade {
 /// Means over one spacing. Temperatures Q16, integrals in Q16 K us.
 #[derive(Debug, Clone, Copy, Default)]
 struct Mean {
-    for_us: i64,
+    for_us: i32,
     mash: i64,
     gap: i64,
     settled: i64,
     heat: i64,
 }
 
-/// One sample: mash, gap and settled tank in Q16, and by how much the element's work would have warmed the tank.
+/// One sample: mash, gap and settled tank in Q16, and by how much the element's work would have warmed the tank. Saturating.
 #[derive(Debug, Clone, Copy, Default)]
 struct Sample {
-    mash: i64,
-    gap: i64,
-    settled: i64,
-    heat: i64,
+    mash: i32,
+    gap: i32,
+    settled: i32,
+    heat: i32,
 }
 
 impl Cascade {
@@ -139,7 +139,7 @@ impl Cascade {
 
     /// The ratio learned so far.
     pub fn ratio(&self) -> I16F16 {
-        I16F16::from_bits(i32::try_from(self.balance.ratio()).unwrap_or(i32::MAX))
+        I16F16::from_bits(narrow(self.balance.ratio()))
     }
 
     /// The mash is not held just now: what was learned stays, what was being watched is forgotten.
@@ -177,10 +177,10 @@ impl Cascade {
 
     /// Takes the means of one spacing; the window that ends with it teaches.
     fn observe(&mut self, elapsed: Span, mash: Celsius, gap: Kelvin, tank: &Tank, target: Celsius) {
-        let dt_us = i64::try_from(elapsed.as_micros()).unwrap_or(EVERY_US).at_most(EVERY_US);
+        let dt_us = i32::try_from(elapsed.as_micros()).unwrap_or(EVERY_US).min(EVERY_US);
         let slope = tank.slope.map_or(0, |slope| i64::from(slope.fixed().to_bits()));
         let mean = &mut self.mean;
-        mean.for_us = mean.for_us.plus(dt_us);
+        mean.for_us = mean.for_us.saturating_add(dt_us);
         let add = |sum: &mut i64, value: i64| *sum = sum.plus(value.product(dt_us));
         add(&mut mean.mash, i64::from(mash.fixed().to_bits()));
         add(&mut mean.gap, bits(gap));
@@ -196,12 +196,12 @@ impl Cascade {
     pub fn study(&mut self) {
         let Some(target) = self.ended.take() else { return };
         let mean = core::mem::take(&mut self.mean);
-        let for_us = mean.for_us.max(1);
+        let over = |sum: i64, us: i32| narrow(sum.checked_div(i64::from(us)).unwrap_or(0));
         let sample = Sample {
-            mash: mean.mash / for_us,
-            gap: mean.gap / for_us,
-            settled: mean.settled / for_us,
-            heat: (mean.heat >> 8) / 1_000_000,
+            mash: over(mean.mash, mean.for_us),
+            gap: over(mean.gap, mean.for_us),
+            settled: over(mean.settled, mean.for_us),
+            heat: over(mean.heat >> 8, 1_000_000),
         };
         if self.window.is_full() {
             self.window.pop_front();
@@ -216,13 +216,13 @@ impl Cascade {
     fn learn(&mut self, target: Celsius) {
         let (Some(first), Some(last)) = (self.window.front(), self.window.back()) else { return };
         // Between the middles of the first and the last sample: the ends count half.
-        let sum = |part: fn(&Sample) -> i64| {
-            let all = self.window.iter().fold(0_i64, |sum, sample| sum.plus(part(sample)));
-            all.minus(part(first).plus(part(last)) / 2)
+        let sum = |part: fn(&Sample) -> i32| {
+            let wide = |sample| i64::from(part(sample));
+            self.window.iter().map(wide).sum::<i64>() - (wide(first) + wide(last)) / 2
         };
-        let rise = last.mash.minus(first.mash);
-        let gap = sum(|sample| sample.gap) / (WINDOW_S * 1_000_000 / EVERY_US);
-        let stored = last.settled.minus(first.settled);
+        let rise = i64::from(last.mash) - i64::from(first.mash);
+        let gap = sum(|sample| sample.gap) / (WINDOW_S * 1_000_000 / i64::from(EVERY_US));
+        let stored = i64::from(last.settled) - i64::from(first.settled);
         let given = sum(|sample| sample.heat);
         let lost = self.follow.learn(target, gap, rise);
         if rise > TELLING_RISE {
@@ -241,6 +241,5 @@ fn bits(kelvin: Kelvin) -> i64 {
 }
 
 fn kelvin(bits: i64) -> Kelvin {
-    let narrow = i32::try_from(bits).unwrap_or(if bits < 0 { i32::MIN } else { i32::MAX });
-    Kelvin::from_fixed(I16F16::from_bits(narrow))
+    Kelvin::from_fixed(I16F16::from_bits(narrow(bits)))
 }

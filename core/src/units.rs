@@ -173,7 +173,7 @@ impl Kelvin {
     #[must_use]
     pub fn times(self, factor: I16F16) -> Kelvin {
         let bits = i64::from(self.0.to_bits()) * i64::from(factor.to_bits()) / ONE_I16F16;
-        Kelvin(I16F16::from_bits(clamp_i64(bits)))
+        Kelvin(I16F16::from_bits(narrow(bits)))
     }
 }
 
@@ -220,7 +220,7 @@ impl Slope {
         // By 2^8 first: what is left is nearly always a quotient of 32-bit numbers.
         let size = (product.unsigned_abs() >> 8) / 1_000_000;
         let size = i64::try_from(size).unwrap_or(i64::MAX);
-        Kelvin(I16F16::from_bits(clamp_i64(if product < 0 { -size } else { size })))
+        Kelvin(I16F16::from_bits(narrow(if product < 0 { -size } else { size })))
     }
 
     /// The rate at which a difference builds up over a span, saturating, rounded toward zero. `None` for an empty span.
@@ -228,12 +228,13 @@ impl Slope {
         // At most 59 bits.
         let scaled = i64::from(change.0.to_bits()) * (1_000_000 << 8);
         let us = i64::try_from(span.as_micros()).unwrap_or(i64::MAX);
-        scaled.checked_div(us).map(|bits| Slope(I8F24::from_bits(clamp_i64(bits))))
+        scaled.checked_div(us).map(|bits| Slope(I8F24::from_bits(narrow(bits))))
     }
 }
 
 /// Narrows, saturating.
-fn clamp_i64(value: i64) -> i32 {
+#[inline(never)]
+pub(crate) fn narrow(value: i64) -> i32 {
     i32::try_from(value).unwrap_or(if value < 0 { i32::MIN } else { i32::MAX })
 }
 

@@ -68,7 +68,7 @@ impl Follow {
         let surprise = drive.minus(moving);
         let weight = STILL.product(STILL).product(ONE) / STILL.product(STILL).plus(moving.product(moving)).max(1);
         // The mean of all still windows, then the mean of late ones.
-        let most = (time_s / 2).at_least(LEARN_S).product(ONE * 1_000_000 / EVERY_US);
+        let most = (time_s / 2).at_least(LEARN_S).product(ONE * 1_000_000 / i64::from(EVERY_US));
         self.still = self.still.plus(weight).at_most(most);
         // A still mash below a hot tank may also mean that nothing flows: up is slow.
         let step = ((product(weight, surprise) << 32) / self.still.at_least(ONE)).at_most(FASTEST_UP << 16);

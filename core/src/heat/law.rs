@@ -5,7 +5,7 @@
 //!
 //! All actions are in Q32 of full power.
 
-use crate::units::{Celsius, Duty};
+use crate::units::{Celsius, Duty, narrow};
 use crate::wide::{Bound, Product, Sum};
 use fixed::types::I16F16;
 
@@ -81,7 +81,7 @@ impl Law {
     /// The duty, within these limits.
     pub(super) fn output(&self, low: i64, high: i64) -> Duty {
         let output = self.direct.plus(self.bias).at_most(high).at_least(low);
-        Duty::from_fixed(I16F16::from_bits(i32::try_from(output >> 16).unwrap_or(0)))
+        Duty::from_fixed(I16F16::from_bits(narrow(output >> 16)))
     }
 }
 

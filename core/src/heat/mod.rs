@@ -41,7 +41,7 @@ pub use config::{HeatConfig, HeatConfigError};
 pub use demand::Demand;
 pub use learned::Learned;
 
-use crate::units::{Celsius, Duty, Kelvin, Slope, Span};
+use crate::units::{Celsius, Duty, Kelvin, Slope, Span, narrow};
 use law::Law;
 use learn::{Prior, UNKNOWN_LAG_US, raw_of_slope, slope_of_raw};
 use learner::{Learner, Lesson, Stage, WORTH_LEARNING, WORTH_TRYING};
@@ -337,8 +337,8 @@ impl HeatControl {
 
     /// Writes down what the window taught.
     fn note(&mut self) {
-        let slope = i32::try_from(slope_of_raw(self.learner.raw())).unwrap_or(i32::MAX);
-        let loss = i32::try_from(self.loss_at_76 >> 8).unwrap_or(0);
+        let slope = narrow(slope_of_raw(self.learner.raw()));
+        let loss = narrow(self.loss_at_76 >> 8);
         self.learned = Some(Learned::new(
             Slope::from_fixed(I8F24::from_bits(slope)),
             Span::from_micros(u64::try_from(self.learner.lag_us()).unwrap_or(0)),
@@ -358,7 +358,7 @@ impl HeatControl {
         let step = at_76.minus(self.loss_at_76).product(dt_us) / over_us;
         self.loss_at_76 = self.loss_at_76.plus(step).within(0, loss::UNKNOWN.product(10));
         if let Some(learned) = self.learned {
-            let loss = i32::try_from(self.loss_at_76 >> 8).unwrap_or(0);
+            let loss = narrow(self.loss_at_76 >> 8);
             self.learned = Some(learned.with_loss(Slope::from_fixed(I8F24::from_bits(loss))));
         }
     }
@@ -367,15 +367,15 @@ impl HeatControl {
     fn allowance(&self) -> Kelvin {
         let under_way = per_second(self.learner.climb(), self.learner.lag_us());
         let above = (under_way.minus(ALLOWANCE_FROM) / ALLOWANCE_PART).within(0, ALLOWANCE_MOST) >> 16;
-        Kelvin::from_fixed(I16F16::from_bits(i32::try_from(above).unwrap_or(0)))
+        Kelvin::from_fixed(I16F16::from_bits(narrow(above)))
     }
 
     /// Proportional gain `1 / (k Tc)`; `Tc` is this part of the lag, at least 3 s.
     fn gain(&self, part: i32) -> I16F16 {
         let tc_us = self.learner.lag_us() / part;
         let band = per_second(self.learner.climb(), tc_us.max(3_000_000)) >> 16;
-        let kc = (1_i64 << 32).checked_div(band).unwrap_or(i64::MAX).within(1, i64::from(i32::MAX));
-        I16F16::from_bits(i32::try_from(kc).unwrap_or(i32::MAX))
+        let kc = (1_i64 << 32).checked_div(band).unwrap_or(i64::MAX).max(1);
+        I16F16::from_bits(narrow(kc))
     }
 }
 
@@ -386,12 +386,11 @@ fn per_second_of(rate: i64, factor: i64) -> i64 {
 
 /// `part / whole` as a duty, within 0 to 1.
 fn share(part: i64, whole: i64) -> Duty {
-    let bits = part.max(0).product(1 << 16).checked_div(whole).unwrap_or(0).within(0, ONE);
-    Duty::from_fixed(I16F16::from_bits(i32::try_from(bits).unwrap_or(0)))
+    let bits = part.product(1 << 16).checked_div(whole).unwrap_or(0);
+    Duty::from_fixed(I16F16::from_bits(narrow(bits)))
 }
 
 /// Q32 C as a temperature.
 fn celsius(level: i64) -> Celsius {
-    let bits = (level >> 16).within(i64::from(i32::MIN), i64::from(i32::MAX));
-    Celsius::default().plus(Kelvin::from_fixed(I16F16::from_bits(i32::try_from(bits).unwrap_or(0))))
+    Celsius::from_fixed(I16F16::from_bits(narrow(level >> 16)))
 }
