@@ -265,6 +265,11 @@ impl Duty {
         self.0.to_bits()
     }
 
+    /// The same for sums with a sign.
+    pub(crate) const fn signed_bits(self) -> i32 {
+        self.0.to_bits() as i32
+    }
+
     /// In hundredths of a percent, rounded to nearest.
     pub const fn basis_points(self) -> u32 {
         (self.0.to_bits() * 10_000 + 32_768) / 65_536

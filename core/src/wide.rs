@@ -25,7 +25,8 @@ impl Product for i64 {
 impl Product<i32> for i64 {
     #[inline(never)]
     fn product(self, by: i32) -> i64 {
-        product_i64(self, i64::from(by))
+        let narrow = self as i32;
+        if i64::from(narrow) == self { i64::from(narrow) * i64::from(by) } else { long_product(self, i64::from(by)) }
     }
 }
 

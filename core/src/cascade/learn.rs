@@ -42,7 +42,7 @@ impl Follow {
     }
 
     pub fn time_s(&self) -> i64 {
-        self.squares.product(WINDOW_S).checked_div(self.products.max(1)).unwrap_or(TIME_S.1).within(TIME_S.0, TIME_S.1)
+        self.squares.product(WINDOW_S).checked_div(self.products.max(1)).unwrap_or(TIME_S.1).clamp(TIME_S.0, TIME_S.1)
     }
 
     /// The offset at a mash temperature, Q16.
@@ -71,7 +71,7 @@ impl Follow {
         let most = (time_s / 2).at_least(LEARN_S).product(ONE * 1_000_000 / i64::from(EVERY_US));
         self.still = self.still.plus(weight).at_most(most);
         // A still mash below a hot tank may also mean that nothing flows: up is slow.
-        let step = ((product(weight, surprise) << 32) / self.still.at_least(ONE)).at_most(FASTEST_UP << 16);
+        let step = ((product(weight, surprise) << 32) / self.still.max(ONE)).at_most(FASTEST_UP << 16);
         let at_reference = scaled(step, OFFSET_AT.above(ROOM), target.above(ROOM));
         self.offset = self.offset.plus(at_reference).within(0, 20 << 32);
         offset.product(WINDOW_S) / time_s

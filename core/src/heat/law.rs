@@ -3,10 +3,10 @@
 //! - *Direct action*: `Kc e`, with `e` the setpoint less the measurement.
 //! - *Bias*: what is added to it; in a PI it is the integral action. It is kept in output units, so a new gain does not move it.
 //!
-//! All actions are in Q32 of full power.
+//! All actions are in Q32 of full power and bounded, so that sums of them fit.
 
 use crate::units::{Celsius, Duty, narrow};
-use crate::wide::{Bound, Product, Sum};
+use crate::wide::{Bound, Product};
 use fixed::types::I16F16;
 
 /// One, in the output format Q32.
@@ -45,7 +45,7 @@ impl Law {
 
     /// Makes `output` the output for the present error, whatever produced it so far.
     pub fn track(&mut self, output: Duty) {
-        self.bias = bounded(action(output).minus(self.direct));
+        self.bias = bounded(action(output) - self.direct);
     }
 
     /// Sets the bias itself, for a known standing duty.
@@ -53,11 +53,11 @@ impl Law {
         self.bias = action(standing);
     }
 
-    /// Lets the bias drift towards a known standing duty over `dt_us`, with time constant `over_us`, up to 2^41 us.
-    pub fn relax(&mut self, dt_us: i32, over_us: i64, standing: Duty) {
-        let off = bounded(action(standing).minus(self.bias));
-        let step = off.product(dt_us).checked_div(over_us.plus(i64::from(dt_us))).unwrap_or(off);
-        self.bias = bounded(self.bias.plus(step));
+    /// Lets the bias drift towards a known standing duty over `dt_us`, with time constant `over_us`; both up to 2^30 us.
+    pub fn relax(&mut self, dt_us: i32, over_us: i32, standing: Duty) {
+        let off = bounded(action(standing) - self.bias);
+        let step = off.product(dt_us).checked_div(i64::from(over_us + dt_us)).unwrap_or(off);
+        self.bias = bounded(self.bias + step);
     }
 
     /// One step: the duty, within zero and full power.
@@ -74,13 +74,13 @@ impl Law {
 
     /// Another direct action for the same output.
     pub(super) fn redirect(&mut self, direct: i64) {
-        self.bias = bounded(self.bias.plus(self.direct).minus(direct));
+        self.bias = bounded(self.bias + self.direct - direct);
         self.direct = direct;
     }
 
     /// The duty, within these limits.
     pub(super) fn output(&self, low: i64, high: i64) -> Duty {
-        let output = self.direct.plus(self.bias).at_most(high).at_least(low);
+        let output = (self.direct + self.bias).at_most(high).at_least(low);
         Duty::from_fixed(I16F16::from_bits(narrow(output >> 16)))
     }
 }

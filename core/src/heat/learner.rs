@@ -7,7 +7,7 @@ use super::lag::LagChain;
 use super::learn::{Bank, Prior, STEP_US, slope_of_raw};
 use super::settle::per_second;
 use crate::units::Duty;
-use crate::wide::{Bound, Product, Sum, square_root};
+use crate::wide::{Bound, Product, square_root};
 
 /// A window stays open this many lags, and 20 s ...
 const WINDOW_LAGS: i32 = 4;
@@ -139,7 +139,7 @@ impl Learner {
     }
 
     /// How much the last step tells, 1 to 64.
-    pub fn weight(&self) -> i64 {
+    pub fn weight(&self) -> i32 {
         self.bank.weight()
     }
 
@@ -165,8 +165,8 @@ impl Learner {
     /// Opens, pauses and closes the window. `applied` is the share that conducted over the last `dt_us`.
     pub fn watch(&mut self, dt_us: i32, level: i64, applied: Duty, stage: Stage) -> Lesson {
         let lag_us = self.bank.lag_us();
-        let steady = per_second(self.climb().product(i64::from(applied.bits())) >> 16, lag_us);
-        let bent = self.gap.minus(steady).size() > BEND;
+        let steady = per_second(self.climb().product(applied.signed_bits()) >> 16, lag_us);
+        let bent = (self.gap - steady).size() > BEND;
         let late = match stage {
             Stage::AtRest => true,
             Stage::Heating => false,
@@ -176,7 +176,7 @@ impl Learner {
             Window::Closed => (Window::Closed, false),
             Window::Open { .. } | Window::Paused { .. } if late => (Window::Closed, true),
             Window::Open { for_us, blind_us, from } => {
-                let risen = level.minus(from) > WORTH_LEARNING;
+                let risen = level - from > WORTH_LEARNING;
                 let long = for_us > lag_us * WINDOW_LAGS + WINDOW_EXTRA_US;
                 if risen && long && !bent {
                     (Window::Paused { for_us: 0 }, true)
@@ -205,8 +205,8 @@ impl Learner {
     pub fn tick(&mut self, dt_us: i32, level: i64, applied: Duty, usual: i64) -> Lesson {
         self.study();
         self.ahead = false;
-        let worked_us = |span_us: i32| i64::from(applied.bits()).product(span_us) >> 16;
-        self.work_us = self.work_us.plus(worked_us(dt_us));
+        let worked_us = |span_us: i32| (i64::from(applied.signed_bits()) * i64::from(span_us)) >> 16;
+        self.work_us += worked_us(dt_us);
         let lesson = self.conclude();
         self.batch.left_us -= dt_us;
         self.batch.for_us += dt_us;
@@ -221,13 +221,13 @@ impl Learner {
         let lesson = if self.bank.is_busy() { self.hurry() } else { lesson };
         // The mean reading is half a step old; what is lost by that is one part in the lag.
         let mean = reading_us.product(1 << 8).checked_div(i64::from(for_us)).unwrap_or(0) << 8;
-        self.lost = self.lost.plus(usual);
+        self.lost += usual;
         self.missed.tick(i64::from(STEP_US), i64::from(self.bank.lag_us()), self.lost >> 16);
         let reading = match self.window {
-            Window::Open { blind_us: 0, .. } => Some(mean.plus(self.missed.output() << 16)),
+            Window::Open { blind_us: 0, .. } => Some(mean + (self.missed.output() << 16)),
             Window::Open { .. } | Window::Paused { .. } | Window::Closed => None,
         };
-        if !self.bank.advance(self.work_us.minus(worked_us(rest_us)), reading) {
+        if !self.bank.advance(self.work_us - worked_us(rest_us), reading) {
             self.window = Window::Closed;
         }
         self.gap = self.bank.gap();
@@ -250,7 +250,7 @@ impl Learner {
             self.check_fit(whole);
         }
         self.gap = self.bank.gap();
-        Lesson::Refined { gap: self.gap.minus(gap), lag_us: self.bank.lag_us() - lag_us }
+        Lesson::Refined { gap: self.gap - gap, lag_us: self.bank.lag_us() - lag_us }
     }
 
     /// Begins a new window if the fit broke: somebody stirred, or poured, or opened a valve.
@@ -262,7 +262,7 @@ impl Learner {
         let allowed = MISS + 4 * i64::from(square_root(self.sound_spread.unsigned_abs())) + 2 * self.bank.doubt();
         if self.miss.size() > allowed {
             let prior = self.sound;
-            self.open(prior, whole.minus(self.missed.output() << 16), prior.lag_us);
+            self.open(prior, whole - (self.missed.output() << 16), prior.lag_us);
         } else if self.miss.size() < allowed / 4 && (self.sound.known || self.bank.has_risen()) {
             self.sound_spread = self.bank.spread();
             self.sound = Prior { raw: self.bank.raw(), least: 0, lag_us: self.bank.lag_us(), known: true };

@@ -34,7 +34,7 @@ pub mod relay;
 pub mod rules;
 pub mod settle;
 
-use crate::wide::{Bound, Product, Sum};
+use crate::wide::{Bound, Product};
 use fixed::types::{I8F24, I16F16};
 
 pub use config::{HeatConfig, HeatConfigError};
@@ -54,7 +54,7 @@ const ARRIVED: i64 = 1_288_490_189;
 /// Far below the target: 2 K in Q32.
 const FAR: i64 = 2 << 32;
 /// Steps that weigh this much show the loss rather than the shape.
-const AGREED: i64 = 32;
+const AGREED: i32 = 32;
 /// With this much heat on its way, Q32 K, the ramp aims above the target: by a fiftieth of what is more, up to 0.08 K.
 const ALLOWANCE_FROM: i64 = 3 << 32;
 const ALLOWANCE_PART: i64 = 35;
@@ -157,14 +157,14 @@ impl HeatControl {
             reading: level,
             gap: self.learner.gap(),
             climb,
-            heat: (climb.product(i64::from(applied.bits()))) >> 16,
+            heat: climb.product(applied.signed_bits()) >> 16,
             lag_us: self.learner.lag_us(),
             weight: self.learner.weight(),
             loss: match self.state {
                 State::Toward(Leg::Coast { .. }) if self.learner.is_open() || self.learner.weight() < AGREED => Loss::Kept,
                 State::Toward(Leg::Coast { .. }) => Loss::Sought { drift: 0 },
                 State::Off | State::Fixed(_) | State::Toward(_) if self.learner.is_open() => Loss::Known(usual),
-                State::Toward(Leg::Ramp) => Loss::Sought { drift: usual.minus(self.usual) },
+                State::Toward(Leg::Ramp) => Loss::Sought { drift: usual - self.usual },
                 State::Off | State::Fixed(_) | State::Toward(Leg::Hold { .. }) => Loss::Sought { drift: 0 },
             },
         });
@@ -190,7 +190,7 @@ impl HeatControl {
         if let Lesson::Refined { gap, lag_us } = self.learner.tick(dt_us, level, applied, self.usual)
             && let Some(settled) = &mut self.settled
         {
-            settled.level = settled.level.plus(gap).minus(per_second(settled.loss, lag_us));
+            settled.level += gap - per_second(settled.loss, lag_us);
         }
     }
 
@@ -230,7 +230,7 @@ impl HeatControl {
     fn implausible(&self) -> bool {
         let climb = self.learner.climb();
         let seen = self.settled.map_or(0, |s| s.loss);
-        seen.minus(self.usual).size() > (climb / 16).plus(loss::UNKNOWN)
+        (seen - self.usual).size() > climb / 16 + loss::UNKNOWN
     }
 
     /// The law.
@@ -250,7 +250,7 @@ impl HeatControl {
             Demand::Hold(target) => target,
         };
         let aim = i64::from(target.fixed().to_bits()) << 16;
-        let error = aim.minus(settled.level);
+        let error = aim - settled.level;
         let climb = self.learner.climb();
         let loss = match self.state {
             State::Toward(Leg::Ramp) => {
@@ -281,7 +281,7 @@ impl HeatControl {
             Leg::Hold { .. } => (GENTLE, target),
         };
         self.law.refine_gain(self.gain(part));
-        self.law.relax(dt_us, i64::from(self.learner.lag_us() / 8 + 3_000_000), standing);
+        self.law.relax(dt_us, self.learner.lag_us() / 8 + 3_000_000, standing);
         let asked = self.law.tick(goal, water);
         let (leg, duty) = match leg {
             Leg::Ramp if i64::from(asked.bits()) < ONE / 2 => {
@@ -296,7 +296,7 @@ impl HeatControl {
                 // less than makes it good would only add to that error.
                 let blind = self.loss_known && self.learner.weight() < AGREED && error.size() < ARRIVED;
                 let duty = if blind { asked.max(standing) } else { asked };
-                let arrived = aim.minus(level).size() < ARRIVED && self.learner.is_closed();
+                let arrived = (aim - level).size() < ARRIVED && self.learner.is_closed();
                 if duty == Duty::FULL && error > FAR {
                     (Leg::Ramp, duty)
                 } else if arrived {
@@ -355,8 +355,8 @@ impl HeatControl {
         }
         self.loss_known = true;
         let over_us = i64::from((self.learner.lag_us() * 8).max(1));
-        let step = at_76.minus(self.loss_at_76).product(dt_us) / over_us;
-        self.loss_at_76 = self.loss_at_76.plus(step).within(0, loss::UNKNOWN.product(10));
+        let step = (at_76 - self.loss_at_76).product(dt_us) / over_us;
+        self.loss_at_76 = (self.loss_at_76 + step).within(0, loss::UNKNOWN.product(10));
         if let Some(learned) = self.learned {
             let loss = narrow(self.loss_at_76 >> 8);
             self.learned = Some(learned.with_loss(Slope::from_fixed(I8F24::from_bits(loss))));
@@ -366,7 +366,7 @@ impl HeatControl {
     /// How far above the target the ramp aims: a kettle with much heat on its way creeps up the last tenths.
     fn allowance(&self) -> Kelvin {
         let under_way = per_second(self.learner.climb(), self.learner.lag_us());
-        let above = (under_way.minus(ALLOWANCE_FROM) / ALLOWANCE_PART).within(0, ALLOWANCE_MOST) >> 16;
+        let above = ((under_way - ALLOWANCE_FROM) / ALLOWANCE_PART).within(0, ALLOWANCE_MOST) >> 16;
         Kelvin::from_fixed(I16F16::from_bits(narrow(above)))
     }
 
@@ -374,8 +374,10 @@ impl HeatControl {
     fn gain(&self, part: i32) -> I16F16 {
         let tc_us = self.learner.lag_us() / part;
         let band = per_second(self.learner.climb(), tc_us.max(3_000_000)) >> 16;
-        let kc = (1_i64 << 32).checked_div(band).unwrap_or(i64::MAX).max(1);
-        I16F16::from_bits(narrow(kc))
+        // 2^32 over the band, by a quotient of 32 bits.
+        let band = u32::try_from(band).unwrap_or(u32::MAX).max(1);
+        let kc = (band.wrapping_neg() / band).saturating_add(1);
+        I16F16::from_bits(i32::try_from(kc).unwrap_or(i32::MAX))
     }
 }
 

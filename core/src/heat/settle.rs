@@ -8,7 +8,7 @@
 //! without delay (a steady-state Kalman filter in form; gains chosen by survey, see the tests). It needs no anti-windup: it knows what really
 //! conducted.
 
-use crate::wide::{Bound, Product, Sum};
+use crate::wide::{Bound, Product};
 
 /// Bound on the surprise of one tick: 64 K in Q32.
 const SURPRISE: i64 = 64 << 32;
@@ -18,7 +18,7 @@ const LOSS_HALF_LAGS: i32 = 5;
 const PULL_PART: i32 = 7;
 const LEAST_PULL_US: i32 = 5_000_000;
 /// However much the shapes disagree, the formula is believed three eighths as much as when they agree.
-const LEAST_WEIGHT: i64 = 24;
+const LEAST_WEIGHT: i32 = 24;
 
 /// The settled temperature and the standing loss. Temperatures in Q32 C, rates in Q32 K/s.
 #[derive(Debug, Clone, Copy)]
@@ -45,7 +45,7 @@ pub struct Evidence {
     /// `L`, us.
     pub lag_us: i32,
     /// How much the formula is to be believed, 1 to 64.
-    pub weight: i64,
+    pub weight: i32,
     /// What to make of the standing loss.
     pub loss: Loss,
 }
@@ -71,17 +71,18 @@ impl Settled {
         if let Loss::Known(known) = loss {
             self.loss = known;
         }
-        let rate = heat.minus(self.loss);
-        self.level = self.level.plus(per_second(rate, dt_us));
-        let formula = reading.plus(gap).minus(per_second(self.loss, lag_us));
-        let surprise = formula.minus(self.level).within(-SURPRISE, SURPRISE);
-        let pull_us = i64::from((lag_us / PULL_PART).max(LEAST_PULL_US)) * 64 / weight.within(LEAST_WEIGHT, 64);
-        let step = surprise.product(dt_us) / pull_us.plus(i64::from(dt_us)).max(1);
-        self.level = self.level.plus(step);
+        let rate = heat - self.loss;
+        self.level += per_second(rate, dt_us);
+        let formula = reading + gap - per_second(self.loss, lag_us);
+        let surprise = (formula - self.level).within(-SURPRISE, SURPRISE);
+        // The longest lag's seventh times 64 is 1.7e9.
+        let pull_us = (lag_us / PULL_PART).max(LEAST_PULL_US) * 64 / weight.clamp(LEAST_WEIGHT, 64);
+        let step = surprise.product(dt_us) / i64::from((pull_us + dt_us).max(1));
+        self.level += step;
         if let Loss::Sought { drift } = loss {
             let over_us = (i64::from(lag_us) * i64::from(LOSS_HALF_LAGS) / 2).max(1);
             let change = step.product(1_000_000) / over_us;
-            self.loss = self.loss.plus(drift).minus(change).at_most(climb).at_least(-climb / 2);
+            self.loss = (self.loss + drift - change).at_most(climb).at_least(-climb / 2);
         }
     }
 }

@@ -224,7 +224,7 @@ impl Family {
     /// A quantity of the blend.
     fn mix(&self, of: impl Fn(usize) -> i64) -> i64 {
         let (left, right) = (of(self.pick.left), of(self.pick.left + 1));
-        left.plus(right.minus(left).product(self.pick.theta) >> 16)
+        left + ((right - left).product(self.pick.theta) >> 16)
     }
 }
 

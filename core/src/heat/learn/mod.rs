@@ -155,7 +155,7 @@ struct Noise {
 impl Noise {
     fn see(&mut self, y: i64) {
         if let Some((last, last_but_one)) = self.before {
-            let second = y.minus(last.product(2)).plus(last_but_one).within(-(1 << 16), 1 << 16);
+            let second = (y - 2 * last + last_but_one).within(-(1 << 16), 1 << 16);
             // A jump is not noise: one step moves the variance no more than to half as much again.
             let square = (second * second / 6).at_most(self.variance.product(16));
             self.variance = (self.variance + (square - self.variance) / 32).at_least(FLOOR);
@@ -204,14 +204,14 @@ impl Bank {
     /// Moves every chain on by a step to the work `work_us`, and takes the reading of this step (with the loss so far added back, Q32 K) into
     /// the window, if there is one; the turns that follow fit anew. `false` once the window is full.
     pub fn advance(&mut self, work_us: i64, reading: Option<i64>) -> bool {
-        let by_us = i32::try_from(work_us.minus(self.work)).unwrap_or(0);
+        let by_us = i32::try_from(work_us - self.work).unwrap_or(0);
         self.work = work_us;
         self.soft.advance(by_us, self.lag_us);
         self.sharp.advance(by_us, self.lag_us);
         let fade = ratio_of(self.apart.product(4), i64::from(STEP_US), i64::from(self.lag_us.max(4 * STEP_US)));
         let heard = |family: &Family| (work_us - family.trailing_near(self.lag_us)) >> 10;
         let (soft, sharp) = (heard(&self.soft), heard(&self.sharp));
-        self.apart = soft.minus(sharp).size().at_least(self.apart.minus(fade));
+        self.apart = (soft - sharp).size().at_least(self.apart - fade);
         let room = self.shared.n < LONGEST_WINDOW;
         match reading {
             Some(reading) if room => self.observe(reading),
@@ -222,7 +222,7 @@ impl Bank {
 
     fn observe(&mut self, reading: i64) {
         let (start, _) = *self.reference.get_or_insert((reading, self.work));
-        let y = (reading.minus(start) >> 20).within(-(1 << 20), 1 << 20);
+        let y = ((reading - start) >> 20).within(-(1 << 20), 1 << 20);
         self.noise.see(y);
         self.weigh();
         self.shared.see(y, self.weight);
@@ -296,8 +296,8 @@ impl Bank {
     }
 
     /// How much a step tells, 1 to 64.
-    pub fn weight(&self) -> i64 {
-        self.weight
+    pub fn weight(&self) -> i32 {
+        self.weight as i32
     }
 
     /// While the two shapes disagree on what is heard, either may be wrong by as much.
@@ -340,16 +340,16 @@ impl Bank {
     /// How far the last reading of the window lies off the best fit's line, Q12 K, given that reading (with the loss added back, Q32 K).
     pub fn miss(&self, reading: i64) -> i64 {
         let Some((start, work)) = self.reference else { return 0 };
-        let y = reading.minus(start) >> 20;
+        let y = (reading - start) >> 20;
         let worked_us = self.work - work;
         let (soft, sharp) = (self.soft.heard(worked_us, &self.shared), self.sharp.heard(worked_us, &self.shared));
         y - self.shared.mean(self.shared.y) - self.blend(soft, sharp)
     }
 
     fn blend(&self, soft: i64, sharp: i64) -> i64 {
-        let step = sharp.minus(soft);
+        let step = sharp - soft;
         // The product of a Q32 kelvin difference and a Q16 share fits while the two shapes differ by less than 2^15 K.
-        soft.plus(step.product(self.share) >> 16)
+        soft + (step.product(self.share) >> 16)
     }
 
     /// Whether the better shape lies further off the record than it can be off.
