@@ -99,6 +99,7 @@ impl Loaded {
     }
 
     /// Both ports of the link. `session`: a number that differs at each start.
+    #[inline(never)]
     pub const fn ports(session: u32) -> [Port; 2] {
         [Port::new(session), Port::new(session)]
     }

@@ -72,7 +72,15 @@ pub struct Interrupts {
     pub delay_alarm: Alarm1,
 }
 
-static SHARED: Mutex<RefCell<Option<Interrupts>>> = Mutex::new(RefCell::new(None));
+/// Before the start and after. An `Option` marks its `None` by an odd byte, and flash would then hold zeros for all the rest.
+#[expect(clippy::large_enum_variant, reason = "there is no allocator, and only one of it")]
+#[repr(u8)]
+enum Shared {
+    Nothing = 0,
+    Installed(Interrupts) = 1,
+}
+
+static SHARED: Mutex<RefCell<Shared>> = Mutex::new(RefCell::new(Shared::Nothing));
 
 /// Cycles from one look at an edge to the next: 10 us at 48 MHz.
 const EDGE_CYCLES: u32 = 480;
@@ -80,6 +88,7 @@ const EDGE_CYCLES: u32 = 480;
 const PERIOD: hal::fugit::MicrosDurationU64 = hal::fugit::MicrosDurationU64::from_ticks(FAST_PERIOD.as_micros());
 
 /// Installs what the interrupts own and lets them come.
+#[inline(never)]
 pub fn start(_nvic: pac::NVIC, mut parts: Interrupts) {
     for pin in [&parts.contacts.stop_loop, &parts.contacts.key] {
         pin.set_interrupt_enabled(Interrupt::EdgeHigh, true);
@@ -89,7 +98,7 @@ pub fn start(_nvic: pac::NVIC, mut parts: Interrupts) {
     parts.due = parts.timer.get_counter() + PERIOD;
     // A time this close can always be set.
     let _ = parts.fast_alarm.schedule_at(parts.due);
-    critical_section::with(|cs| SHARED.replace(cs, Some(parts)));
+    critical_section::with(|cs| SHARED.replace(cs, Shared::Installed(parts)));
     for line in [interrupt::TIMER_IRQ_0, interrupt::TIMER_IRQ_1, interrupt::IO_IRQ_BANK0] {
         // SAFETY: what the handlers need is in place, and no critical section is open.
         unsafe { pac::NVIC::unmask(line) };
@@ -100,10 +109,10 @@ pub fn start(_nvic: pac::NVIC, mut parts: Interrupts) {
 pub fn with_fast<R>(work: impl FnOnce(&mut FastTask<PowerLines>) -> R) -> R {
     critical_section::with(|cs| {
         let mut shared = SHARED.borrow_ref_mut(cs);
-        match shared.as_mut() {
-            Some(shared) => work(&mut shared.fast),
+        match &mut *shared {
+            Shared::Installed(parts) => work(&mut parts.fast),
             // The main loop runs only after `start`.
-            None => last_resort::stop(),
+            Shared::Nothing => last_resort::stop(),
         }
     })
 }
@@ -111,7 +120,7 @@ pub fn with_fast<R>(work: impl FnOnce(&mut FastTask<PowerLines>) -> R) -> R {
 /// Sets the alarm that wakes a sleeping delay.
 pub fn wake_in(us: u32) {
     critical_section::with(|cs| {
-        if let Some(shared) = SHARED.borrow_ref_mut(cs).as_mut() {
+        if let Shared::Installed(shared) = &mut *SHARED.borrow_ref_mut(cs) {
             // Too close to be set: the sleeper looks at the clock by itself.
             let _ = shared.delay_alarm.schedule(hal::fugit::MicrosDurationU32::from_ticks(us));
         }
@@ -122,7 +131,7 @@ pub fn wake_in(us: u32) {
 fn TIMER_IRQ_0() {
     critical_section::with(|cs| {
         let mut shared = SHARED.borrow_ref_mut(cs);
-        let Some(Interrupts { fast, contacts, timer, fast_alarm, due, .. }) = shared.as_mut() else { return };
+        let Shared::Installed(Interrupts { fast, contacts, timer, fast_alarm, due, .. }) = &mut *shared else { return };
         fast_alarm.clear_interrupt();
         let now = timer.get_counter();
         // By the nominal time, so that the period does not drift and a short wait for the interrupt is no shorter or longer tick; after a
@@ -138,7 +147,7 @@ fn TIMER_IRQ_0() {
 #[interrupt]
 fn TIMER_IRQ_1() {
     critical_section::with(|cs| {
-        if let Some(shared) = SHARED.borrow_ref_mut(cs).as_mut() {
+        if let Shared::Installed(shared) = &mut *SHARED.borrow_ref_mut(cs) {
             shared.delay_alarm.clear_interrupt();
         }
     });
@@ -148,7 +157,7 @@ fn TIMER_IRQ_1() {
 fn IO_IRQ_BANK0() {
     critical_section::with(|cs| {
         let mut shared = SHARED.borrow_ref_mut(cs);
-        let Some(Interrupts { fast, contacts, .. }) = shared.as_mut() else { return };
+        let Shared::Installed(Interrupts { fast, contacts, .. }) = &mut *shared else { return };
         contacts.stop_loop.clear_interrupt(Interrupt::EdgeHigh);
         contacts.key.clear_interrupt(Interrupt::EdgeHigh);
         fast.edge(|| read(contacts), || cortex_m::asm::delay(EDGE_CYCLES));

@@ -4,12 +4,6 @@
 //! switched on. Pixels are drawn into memory; [`Oled::flush_some`] sends what has changed, a little at a time, so that no call blocks for
 //! more than about a millisecond at 400 kHz.
 
-use core::convert::Infallible;
-use embedded_graphics::Pixel;
-use embedded_graphics::draw_target::DrawTarget;
-use embedded_graphics::geometry::{Dimensions, OriginDimensions, Size};
-use embedded_graphics::pixelcolor::BinaryColor;
-use embedded_graphics::primitives::Rectangle;
 use embedded_hal::i2c::I2c;
 
 /// Columns.
@@ -83,24 +77,22 @@ impl Canvas {
         changed != 0
     }
 
-    /// Something is about to be drawn from row `y` on, `height` rows, described by `what`. True if it has to be drawn.
-    pub fn wants(&mut self, y: i32, height: u32, what: impl IntoIterator<Item = u8>) -> bool {
-        let rows = y..y.saturating_add(i32::try_from(height).unwrap_or(64));
-        let touched = (0..PAGES).filter(|&page| {
-            let top = i32::try_from(page * 8).unwrap_or(64);
-            rows.start < top + 8 && rows.end > top
-        });
+    /// Something is about to be drawn from column `x` and row `y` on, `height` rows, lit or dark, described by `what`. True if it has to be
+    /// drawn.
+    pub fn wants(&mut self, x: i32, y: i32, height: u32, lit: bool, what: &[u8]) -> bool {
+        let touched = rows(y, height);
         match self.pass {
-            Pass::Draw(pages) => touched.fold(0_u8, |mask, page| mask | 1 << page) & pages != 0,
+            Pass::Draw(pages) => (0..PAGES).zip(touched).any(|(at, rows)| pages >> at & 1 == 1 && rows != 0),
             Pass::Sum => {
                 // FNV-1a, over the place and the description.
-                let place = y.to_le_bytes();
-                let sum = place
-                    .into_iter()
-                    .chain(what)
-                    .fold(0x811C_9DC5, |sum: u32, byte| (sum ^ u32::from(byte)).wrapping_mul(0x0100_0193));
-                for page in touched {
-                    if let Some(total) = self.sums.get_mut(page) {
+                let mut sum = 0x811C_9DC5;
+                let mut add = |part: u32| sum = (sum ^ part).wrapping_mul(0x0100_0193);
+                add(x.cast_unsigned());
+                add(y.cast_unsigned());
+                add(u32::from(lit));
+                what.iter().for_each(|&byte| add(u32::from(byte)));
+                for (total, rows) in self.sums.iter_mut().zip(touched) {
+                    if rows != 0 {
                         *total = total.rotate_left(5) ^ sum;
                     }
                 }
@@ -128,6 +120,18 @@ impl Canvas {
         }
     }
 
+    /// Lights a rectangle, or not, on the pages that are to be drawn; outside, nothing is.
+    pub fn fill(&mut self, x: i32, y: i32, width: u32, height: u32, lit: bool) {
+        let Pass::Draw(drawn) = self.pass else { return };
+        for (at, (page, mask)) in self.pages.iter_mut().zip(rows(y, height)).enumerate() {
+            if drawn >> at & 1 == 1 && mask != 0 {
+                for byte in page.iter_mut().skip(x.cast_unsigned() as usize).take(width as usize) {
+                    *byte = if lit { *byte | mask } else { *byte & !mask };
+                }
+            }
+        }
+    }
+
     /// Whether a pixel is lit; outside, none is.
     pub fn is_lit(&self, x: usize, y: usize) -> bool {
         self.pages.get(y / 8).and_then(|page| page.get(x)).is_some_and(|byte| byte >> (y % 8) & 1 == 1)
@@ -139,40 +143,10 @@ impl Canvas {
     }
 }
 
-impl OriginDimensions for Canvas {
-    fn size(&self) -> Size {
-        Size::new(128, 64)
-    }
-}
-
-impl DrawTarget for Canvas {
-    type Color = BinaryColor;
-    type Error = Infallible;
-
-    fn draw_iter<I: IntoIterator<Item = Pixel<BinaryColor>>>(&mut self, pixels: I) -> Result<(), Infallible> {
-        for Pixel(point, color) in pixels {
-            self.put(point.x, point.y, color.is_on());
-        }
-        Ok(())
-    }
-
-    fn fill_solid(&mut self, area: &Rectangle, color: BinaryColor) -> Result<(), Infallible> {
-        let area = area.intersection(&self.bounding_box());
-        let (Ok(left), Ok(top)) = (usize::try_from(area.top_left.x), usize::try_from(area.top_left.y)) else { return Ok(()) };
-        let bottom = top + area.size.height as usize;
-        let Pass::Draw(drawn) = self.pass else { return Ok(()) };
-        for (at, page) in self.pages.iter_mut().enumerate().filter(|(at, _)| drawn >> at & 1 == 1) {
-            // The rows of this page that lie in the area, as bits.
-            let rows = (at * 8..at * 8 + 8).filter(|row| (top..bottom).contains(row));
-            let mask = rows.fold(0_u8, |mask, row| mask | 1 << (row % 8));
-            if mask != 0 {
-                for byte in page.iter_mut().skip(left).take(area.size.width as usize) {
-                    *byte = if color.is_on() { *byte | mask } else { *byte & !mask };
-                }
-            }
-        }
-        Ok(())
-    }
+/// Rows of the canvas from `y` on as bits, page by page.
+fn rows(y: i32, height: u32) -> [u8; PAGES] {
+    let rows = u64::MAX.checked_shr(64_u32.saturating_sub(height)).unwrap_or(0);
+    rows.checked_shl(y.cast_unsigned()).unwrap_or(0).to_le_bytes()
 }
 
 /// A display on a bus.

@@ -1,6 +1,7 @@
 //! Pieces every screen is made of, and the screens that are mostly text.
 
 use super::View;
+use super::font::{Font, SMALL};
 use super::text::{self, number, short};
 use crate::buttons::HOLD_TICKS;
 use crate::drivers::oled::Canvas;
@@ -8,12 +9,7 @@ use crate::storage::settings::Origin;
 use copperhold_core::guard::Latch;
 use copperhold_core::sequencer::Prompt;
 use copperhold_core::wire::message::line;
-use embedded_graphics::image::GetPixel;
-use embedded_graphics::mono_font::MonoFont;
-use embedded_graphics::mono_font::ascii::FONT_6X10;
-use embedded_graphics::pixelcolor::BinaryColor;
-use embedded_graphics::prelude::*;
-use embedded_graphics::primitives::{PrimitiveStyle, Rectangle};
+use embedded_graphics::prelude::Point;
 
 /// Characters in a line of the small font.
 pub const COLUMNS: usize = 21;
@@ -21,39 +17,35 @@ pub const COLUMNS: usize = 21;
 pub const ROW: i32 = 10;
 
 /// Writes a text, lit or dark, its top left corner at (x, y).
-pub fn write(canvas: &mut Canvas, font: &MonoFont<'_>, x: i32, y: i32, lit: bool, text: &str) {
-    let place = [u8::try_from(x & 0xFF).unwrap_or(0), u8::from(lit)];
-    if !canvas.wants(y, font.character_size.height, place.into_iter().chain(text.bytes())) {
+pub fn write(canvas: &mut Canvas, font: &Font, x: i32, y: i32, lit: bool, text: &str) {
+    if !canvas.wants(x, y, u32::from(font.height), lit, text.as_bytes()) {
         return;
     }
-    // The library's drawing of text handles every font, and takes a kilobyte more; these fonts are a picture of ASCII, glyph by glyph.
-    let (width, height) = (font.character_size.width as i32, font.character_size.height as i32);
-    let columns = (font.image.size().width / font.character_size.width.max(1)).max(1) as i32;
-    for (byte, left) in text.bytes().zip((x..).step_by(width.unsigned_abs().max(1) as usize)) {
-        let glyph = i32::from(if byte.is_ascii_graphic() || byte == b' ' { byte - b' ' } else { b'?' - b' ' });
-        let corner = Point::new(glyph % columns * width, glyph / columns * height);
-        for at in Rectangle::new(Point::zero(), font.character_size).points() {
-            let ink = font.image.pixel(corner + at) == Some(BinaryColor::On);
-            canvas.put(left + at.x, y + at.y, ink == lit);
+    // The library's drawing of text handles every font, and takes a kilobyte more.
+    let mut left = x;
+    for byte in text.bytes() {
+        let corner = font.glyph(byte);
+        for down in 0..i32::from(font.height) {
+            for right in 0..i32::from(font.width) {
+                let ink = font.ink(Point::new(corner.x + right, corner.y + down));
+                canvas.put(left + right, y + down, ink == lit);
+            }
         }
+        left += i32::from(font.width);
     }
 }
 
 /// Fills a rectangle.
 pub fn fill(canvas: &mut Canvas, x: i32, y: i32, width: u32, height: u32, lit: bool) {
-    let place = [u8::try_from(x & 0xFF).unwrap_or(0), u8::from(lit)];
-    let size = width.to_le_bytes().into_iter().chain(height.to_le_bytes());
-    if !canvas.wants(y, height, place.into_iter().chain(size)) {
-        return;
+    if canvas.wants(x, y, height, lit, &width.to_le_bytes()) {
+        canvas.fill(x, y, width, height, lit);
     }
-    let color = if lit { BinaryColor::On } else { BinaryColor::Off };
-    let _ = Rectangle::new(Point::new(x, y), Size::new(width, height)).into_styled(PrimitiveStyle::with_fill(color)).draw(canvas);
 }
 
 /// A title across the top, dark on lit.
 pub fn title(canvas: &mut Canvas, text: &str) {
     fill(canvas, 0, 0, 128, 11, true);
-    write(canvas, &FONT_6X10, 2, 1, false, text);
+    write(canvas, &SMALL, 2, 1, false, text);
 }
 
 /// A text in lines of [`COLUMNS`], broken at spaces, from line `skip` on; gives the number of lines it has.
@@ -63,7 +55,7 @@ pub fn wrap(canvas: &mut Canvas, y: i32, rows: i32, skip: u8, text: &str) -> u8 
     while let Some((now, later)) = first_line(rest) {
         let row = i32::from(count) - i32::from(skip);
         if (0..rows).contains(&row) {
-            write(canvas, &FONT_6X10, 1, y + row * ROW, true, now);
+            write(canvas, &SMALL, 1, y + row * ROW, true, now);
         }
         count = count.saturating_add(1);
         rest = later;
@@ -88,7 +80,7 @@ fn first_line(text: &str) -> Option<(&str, &str)> {
 /// A notice over the bottom line.
 pub fn notice(canvas: &mut Canvas, text: &str) {
     fill(canvas, 0, 52, 128, 12, true);
-    write(canvas, &FONT_6X10, 2, 53, false, text.get(..COLUMNS).unwrap_or(text));
+    write(canvas, &SMALL, 2, 53, false, text.get(..COLUMNS).unwrap_or(text));
 }
 
 /// The bar that fills while the knob is held.
@@ -123,7 +115,7 @@ pub fn trip(canvas: &mut Canvas, latch: &Latch, skip: u8) {
     wrap(canvas, 13 + below.max(0) * ROW, 5 - below.max(0), skip.saturating_sub(lines), latch.trip.remedy());
     let button = if latch.later > 0 { short(&[&number(u32::from(latch.later)), " more"]) } else { short(&["turn"]) };
     let width = i32::try_from(button.len()).unwrap_or(0) * 6;
-    write(canvas, &FONT_6X10, 126 - width, 1, false, &button);
+    write(canvas, &SMALL, 126 - width, 1, false, &button);
 }
 
 /// What a person is asked.
@@ -132,9 +124,9 @@ pub fn prompt(canvas: &mut Canvas, prompt: Prompt) {
     let lines = wrap(canvas, 14, 3, 0, prompt.ask());
     if let Some(volume) = prompt.volume() {
         let figure = short(&[&text::tenths(volume.millilitres() / 100), " L"]);
-        write(canvas, &FONT_6X10, 1, 14 + i32::from(lines.min(3)) * ROW, true, &figure);
+        write(canvas, &SMALL, 1, 14 + i32::from(lines.min(3)) * ROW, true, &figure);
     }
-    write(canvas, &FONT_6X10, 1, 54, true, "done? hold the knob");
+    write(canvas, &SMALL, 1, 54, true, "done? hold the knob");
 }
 
 /// Armed, or what stands in the way.

@@ -4,11 +4,11 @@
 //! power it asks for. The bottom line says whether it is armed, and the step with the time it has left.
 
 use super::draw::{fill, write};
+use super::font::{LARGE, SMALL};
 use super::text::{self, name, number, short};
 use super::{Lost, View};
 use crate::drivers::oled::Canvas;
 use copperhold_core::vessel::Vessel;
-use embedded_graphics::mono_font::ascii::{FONT_6X10, FONT_9X15_BOLD};
 
 /// Draws it.
 pub fn draw(canvas: &mut Canvas, view: &View<'_>) {
@@ -22,20 +22,20 @@ fn line(canvas: &mut Canvas, view: &View<'_>, vessel: Vessel, y: i32) {
     let status = view.supervisor.status();
     let granted = vessel.element().is_some() && view.now.outputs.grant == vessel.element();
     fill(canvas, 0, y + 1, 27, 13, granted);
-    write(canvas, &FONT_6X10, 2, y + 3, !granted, name(vessel));
+    write(canvas, &SMALL, 2, y + 3, !granted, name(vessel));
     let reading = text::reading(*status.readings.get(vessel));
     // Right-aligned to five characters, so that digits stay in their places.
     let indent = 5_i32 - i32::try_from(reading.len()).unwrap_or(5);
-    write(canvas, &FONT_9X15_BOLD, 29 + indent.max(0) * 9, y, true, &reading);
+    write(canvas, &LARGE, 29 + indent.max(0) * 9, y, true, &reading);
     if let Some(target) = status.setpoints.get(vessel) {
-        write(canvas, &FONT_6X10, 74, y + 3, true, &short(&[">", &text::celsius(*target)]));
+        write(canvas, &SMALL, 74, y + 3, true, &short(&[">", &text::celsius(*target)]));
     }
     if let Some(element) = vessel.element() {
         let percent = (status.wanted.get(element).basis_points() + 50) / 100;
         if percent > 0 {
             // Four characters would touch the target.
             let figure = if percent < 100 { short(&[&number(percent), "%"]) } else { short(&["100"]) };
-            write(canvas, &FONT_6X10, 128 - i32::try_from(figure.len()).unwrap_or(3) * 6, y + 3, true, &figure);
+            write(canvas, &SMALL, 128 - i32::try_from(figure.len()).unwrap_or(3) * 6, y + 3, true, &figure);
         }
     }
 }
@@ -49,10 +49,10 @@ fn bottom(canvas: &mut Canvas, view: &View<'_>) {
     } else {
         "SAFE"
     };
-    write(canvas, &FONT_6X10, 2, 53, false, standing);
+    write(canvas, &SMALL, 2, 53, false, standing);
     let right = right_side(view);
     let width = i32::try_from(right.len()).unwrap_or(0) * 6;
-    write(canvas, &FONT_6X10, 126 - width, 53, false, &right);
+    write(canvas, &SMALL, 126 - width, 53, false, &right);
 }
 
 fn right_side(view: &View<'_>) -> text::Short {

@@ -1,11 +1,11 @@
 //! Screens that are lists: the menu, a vessel, the sheet, pumps.
 
 use super::draw::{fill, title, write};
+use super::font::SMALL;
 use super::text::{self, number, short};
 use super::{Screen, View};
 use crate::drivers::oled::Canvas;
 use copperhold_core::vessel::{Pumps, Vessel};
-use embedded_graphics::mono_font::ascii::FONT_6X10;
 
 /// The menu.
 pub const MENU: [&str; 8] = ["Liquor tank", "Mash tun", "Boil kettle", "Brew sheet", "Pumps", "Arming", "Settings", "Back"];
@@ -88,29 +88,29 @@ pub fn adjust(row: VesselRow, by: i8, target_milli: i32, percent: u8) -> (i32, u
 const VISIBLE: usize = 5;
 
 /// Draws rows with a cursor; the chosen row is always visible.
-pub fn rows(canvas: &mut Canvas, row: u8, editing: bool, count: usize, text: impl Fn(usize) -> text::Short) {
+pub fn rows(canvas: &mut Canvas, row: u8, editing: bool, count: usize, text: &dyn Fn(usize) -> text::Short) {
     let chosen = usize::from(row);
     let first = (chosen + 1).saturating_sub(VISIBLE);
     for (at, y) in (first..count.min(first + VISIBLE)).zip((12..).step_by(10)) {
         let here = at == chosen;
         fill(canvas, 0, y, 128, 10, here);
         let mark = if here && editing { "*" } else { " " };
-        write(canvas, &FONT_6X10, 0, y, !here, mark);
-        write(canvas, &FONT_6X10, 6, y, !here, &text(at));
+        write(canvas, &SMALL, 0, y, !here, mark);
+        write(canvas, &SMALL, 6, y, !here, &text(at));
     }
 }
 
 /// Draws the menu.
 pub fn menu(canvas: &mut Canvas, row: u8) {
     title(canvas, "WHERE TO");
-    rows(canvas, row, false, MENU.len(), |at| short(&[MENU.get(at).copied().unwrap_or("")]));
+    rows(canvas, row, false, MENU.len(), &|at| short(&[MENU.get(at).copied().unwrap_or("")]));
 }
 
 /// Draws a vessel's screen.
 pub fn vessel(canvas: &mut Canvas, vessel: Vessel, row: u8, editing: bool, target_milli: i32, percent: u8) {
     title(canvas, &short(&[text::name(vessel), ": hold to apply"]));
     let list = vessel_rows(vessel);
-    rows(canvas, row, editing, list.len(), |at| match list.get(at) {
+    rows(canvas, row, editing, list.len(), &|at| match list.get(at) {
         Some(VesselRow::Hold) => short(&["Hold at ", &text::tenths(target_milli / 100), " C"]),
         Some(VesselRow::Percent) => short(&["Power ", &number(u32::from(percent)), " %"]),
         Some(VesselRow::Off) => short(&["Off"]),
@@ -131,7 +131,7 @@ pub fn sheet(canvas: &mut Canvas, row: u8, view: &View<'_>, paused: bool) {
         None if steps > 0 => title(canvas, &short(&["SHEET: ", &number(u32::from(steps)), " steps"])),
         None => title(canvas, "SHEET: none"),
     }
-    rows(canvas, row, false, SHEET.len(), |at| {
+    rows(canvas, row, false, SHEET.len(), &|at| {
         short(&[match SHEET.get(at) {
             Some(SheetRow::Start) => "Start (hold)",
             Some(SheetRow::Next) => "Next step (hold)",
@@ -147,7 +147,7 @@ pub fn sheet(canvas: &mut Canvas, row: u8, view: &View<'_>, paused: bool) {
 pub fn pumps(canvas: &mut Canvas, row: u8, pumps: Pumps) {
     title(canvas, "PUMPS: hold to switch");
     let on = |on: bool| if on { "ON" } else { "off" };
-    rows(canvas, row, false, 4, |at| match at {
+    rows(canvas, row, false, 4, &|at| match at {
         0 => short(&["Liquor pump ", on(pumps.liquor)]),
         1 => short(&["Mash pump   ", on(pumps.mash)]),
         2 => short(&["Wort pump   ", on(pumps.wort)]),

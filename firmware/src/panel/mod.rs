@@ -5,6 +5,7 @@
 //! a button of their own.
 
 pub mod draw;
+pub mod font;
 mod gestures;
 pub mod home;
 pub mod lists;

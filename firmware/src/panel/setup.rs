@@ -222,7 +222,7 @@ fn text_of(row: Row, stored: &Stored, now: &Sense, flow_ml_per_min: u32) -> Shor
 /// Draws it.
 pub fn draw(canvas: &mut Canvas, at: u8, editing: bool, stored: &Stored, now: &Moment) {
     title(canvas, "SETUP: hold to store");
-    list(canvas, at, editing, ROWS.len(), |at| {
+    list(canvas, at, editing, ROWS.len(), &|at| {
         text_of(row(u8::try_from(at).unwrap_or(u8::MAX)), stored, &now.sense, now.flow_ml_per_min)
     });
 }
