@@ -98,7 +98,7 @@ pub fn start(_nvic: pac::NVIC, mut parts: Interrupts) {
     parts.due = parts.timer.get_counter() + PERIOD;
     // A time this close can always be set.
     let _ = parts.fast_alarm.schedule_at(parts.due);
-    critical_section::with(|cs| SHARED.replace(cs, Shared::Installed(parts)));
+    critical_section::with(|cs| *SHARED.borrow_ref_mut(cs) = Shared::Installed(parts));
     for line in [interrupt::TIMER_IRQ_0, interrupt::TIMER_IRQ_1, interrupt::IO_IRQ_BANK0] {
         // SAFETY: what the handlers need is in place, and no critical section is open.
         unsafe { pac::NVIC::unmask(line) };

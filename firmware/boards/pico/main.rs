@@ -38,7 +38,7 @@ use defmt_rtt as _;
 use embedded_hal_bus::i2c::RefCellDevice as I2cShare;
 use embedded_hal_bus::spi::RefCellDevice as SpiShare;
 use hal::fugit::RateExtU32;
-use hal::gpio::{FunctionI2C, FunctionSioInput, FunctionSpi, FunctionUart, PullNone, PullUp};
+use hal::gpio::{FunctionI2C, FunctionSpi, FunctionUart, PullUp};
 use hal::pac;
 use hal::usb::UsbBus;
 use interrupts::{ContactPins, Interrupts, PowerLines};
@@ -144,9 +144,9 @@ fn build() -> &'static mut App<Pico> {
         device.ADC,
         &mut device.RESETS,
         [
-            pins.tank_ntc.reconfigure::<FunctionSioInput, PullNone>().into_dyn_pin(),
-            pins.mash_ntc.reconfigure::<FunctionSioInput, PullNone>().into_dyn_pin(),
-            pins.kettle_ntc.reconfigure::<FunctionSioInput, PullNone>().into_dyn_pin(),
+            parts::analogue(pins.tank_ntc.reconfigure()),
+            parts::analogue(pins.mash_ntc.reconfigure()),
+            parts::analogue(pins.kettle_ntc.reconfigure()),
         ],
     );
     if loaded.has_flow_meter() {
@@ -158,12 +158,11 @@ fn build() -> &'static mut App<Pico> {
     interrupts::start(core.NVIC, Interrupts { fast, contacts, timer, fast_alarm, due: timer.get_counter(), delay_alarm });
 
     defmt::info!("start: {=str}, session {=u32:x}", restart.why(), session);
-    let rooms = Rooms {
-        supervisor: place!(Supervisor, loaded.supervisor()),
-        oled: place!(Oled<I2cShare<'static, parts::I2cBus>>, loaded.oled(I2cShare::new(i2c))),
-        ports: place!([Port; 2], Loaded::ports(session)),
-        sheet: place!(EncodedSheet, store.load_sheet()),
-    };
+    let (supervisor, oled, ports, sheet) = place!(
+        (Supervisor, Oled<I2cShare<'static, parts::I2cBus>>, [Port; 2], EncodedSheet),
+        (loaded.supervisor(), loaded.oled(I2cShare::new(i2c)), Loaded::ports(session), store.load_sheet())
+    );
+    let rooms = Rooms { supervisor, oled, ports, sheet };
     watchdog::start(&device.WATCHDOG, &device.PSM);
     let board = Pico { timer, uart, usb, watchdog: device.WATCHDOG, restart };
     let parts = Parts {

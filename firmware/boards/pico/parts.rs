@@ -17,7 +17,7 @@ use embedded_hal::digital::{ErrorType, InputPin, OutputPin};
 use embedded_hal_bus::i2c::RefCellDevice as I2cShare;
 use embedded_hal_bus::spi::RefCellDevice as SpiShare;
 use hal::gpio::bank0::{Gpio2, Gpio3, Gpio4, Gpio8, Gpio9, Gpio16};
-use hal::gpio::{DynPinId, FunctionI2C, FunctionSioInput, FunctionSioOutput, FunctionSpi, Pin, PullDown, PullNone, PullUp};
+use hal::gpio::{DynPinId, FunctionI2C, FunctionSioInput, FunctionSioOutput, FunctionSpi, Pin, PinId, PullDown, PullNone, PullUp};
 use hal::pac;
 
 /// Pins of the SPI bus.
@@ -196,10 +196,19 @@ impl DelayNs for BusDelay {
     }
 }
 
+/// An analogue pin.
+type AdcPin = Pin<DynPinId, FunctionSioInput, PullNone>;
+
+/// Makes a pin without a pull analogue: its digital input is off. Done while the pin's number is known, which takes a tenth of the code.
+pub fn analogue<I: PinId>(mut pin: Pin<I, FunctionSioInput, PullNone>) -> AdcPin {
+    pin.set_input_enable(false);
+    pin.into_dyn_pin()
+}
+
 /// The analogue pins.
 pub struct AdcPins {
     adc: pac::ADC,
-    _pins: [Pin<DynPinId, FunctionSioInput, PullNone>; 3],
+    _pins: [AdcPin; 3],
 }
 
 /// Turns to wait for a conversion of 2 us before it counts as failed.
@@ -208,12 +217,8 @@ const PATIENCE: u16 = 500;
 const OWN_TEMPERATURE: u8 = 4;
 
 impl AdcPins {
-    /// Brings the converter up, with the digital inputs of its pins off.
-    pub fn new(adc: pac::ADC, resets: &mut pac::RESETS, pins: [Pin<DynPinId, FunctionSioInput, PullNone>; 3]) -> AdcPins {
-        let pins = pins.map(|mut pin| {
-            pin.set_input_enable(false);
-            pin
-        });
+    /// Brings the converter up.
+    pub fn new(adc: pac::ADC, resets: &mut pac::RESETS, pins: [AdcPin; 3]) -> AdcPins {
         resets.reset().modify(|_, w| w.adc().set_bit());
         resets.reset().modify(|_, w| w.adc().clear_bit());
         while resets.reset_done().read().adc().bit_is_clear() {}

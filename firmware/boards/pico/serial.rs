@@ -35,7 +35,7 @@ pub fn uart(device: pac::UART0, pins: UartPins, resets: &mut pac::RESETS) -> Opt
     let config = UartConfig::new(115_200.Hz(), DataBits::Eight, None, StopBits::One);
     let (mut reader, writer) = UartPeripheral::new(device, pins, resets).enable(config, clocks::HZ.Hz()).ok()?.split();
     reader.enable_rx_interrupt();
-    critical_section::with(|cs| UART_IN.replace(cs, UartIn::Open { reader, waiting: Deque::new() }));
+    critical_section::with(|cs| *UART_IN.borrow_ref_mut(cs) = UartIn::Open { reader, waiting: Deque::new() });
     // SAFETY: what the handler needs is in place, and no critical section is open.
     unsafe { pac::NVIC::unmask(interrupt::UART0_IRQ) };
     Some(writer)

@@ -3,7 +3,6 @@
 use super::App;
 use crate::board::Board;
 use crate::buttons::Gesture;
-use crate::drivers::ds18b20::Rom;
 use crate::panel::{Action, View};
 use crate::probes::Choice;
 use crate::storage::Stored;
@@ -69,14 +68,22 @@ impl<B: Board> App<B> {
             return Err("turn the key off to change settings");
         }
         let found = self.probes.search().map_err(|fault| fault.cause())?;
-        let before = self.stored.probes;
-        let mut vessels = Vessel::ALL.into_iter().filter(|&vessel| matches!(before.get(vessel), Choice::OneWire { .. }));
-        let first = vessels.next().ok_or("no vessel is set to one-wire")?;
-        let present = |rom: &Rom| before.get(first) == &Choice::OneWire { rom: Some(*rom) };
-        let turn = found.iter().position(present).map_or(0, |at| at + 1);
-        for (vessel, rom) in core::iter::once(first).chain(vessels).zip(found.iter().cycle().skip(turn)) {
-            *self.stored.probes.get_mut(vessel) = Choice::OneWire { rom: Some(*rom) };
+        let mut next = None;
+        for vessel in Vessel::ALL {
+            let choice = self.stored.probes.get_mut(vessel);
+            let Choice::OneWire { rom } = *choice else { continue };
+            let at = match next {
+                Some(at) => at,
+                // The first vessel gets the one after its own.
+                None => rom.and_then(|rom| found.iter().position(|one| *one == rom)).map_or(0, |at| at + 1),
+            };
+            let at = if at < found.len() { at } else { 0 };
+            if let Some(rom) = found.get(at) {
+                *choice = Choice::OneWire { rom: Some(*rom) };
+            }
+            next = Some(at + 1);
         }
+        next.ok_or("no vessel is set to one-wire")?;
         self.unsaved.settings = true;
         Ok(())
     }

@@ -6,7 +6,6 @@ use crate::storage::settings::Origin;
 use copperhold_core::heat::Demand;
 use copperhold_core::sequencer::Prompt;
 use copperhold_core::units::{Celsius, Duty};
-use copperhold_core::vessel::Vessel;
 
 impl Panel {
     /// A person's gesture; gives what it asks for.
@@ -32,16 +31,14 @@ impl Panel {
                 None
             }
             Screen::Menu { row } => self.at_menu(gesture, row, view),
-            Screen::Vessel { vessel, row, editing, target_milli, percent } => {
-                self.at_vessel(gesture, vessel, row, editing, target_milli, percent)
-            }
+            Screen::Vessel { .. } => self.at_vessel(gesture),
             Screen::Sheet { row } => self.at_sheet(gesture, row, view),
             Screen::Pumps { row } => self.at_pumps(gesture, row),
             Screen::Arming => {
                 self.leave(gesture);
                 None
             }
-            Screen::Setup { row, editing } => self.at_setup(gesture, row, editing, view),
+            Screen::Setup { .. } => self.at_setup(gesture, view),
         }
     }
 
@@ -69,42 +66,27 @@ impl Panel {
         None
     }
 
-    fn at_vessel(
-        &mut self,
-        gesture: Gesture,
-        vessel: Vessel,
-        row: u8,
-        editing: bool,
-        target_milli: i32,
-        percent: u8,
-    ) -> Option<Action> {
-        let at = |row, editing, target_milli, percent| Screen::Vessel { vessel, row, editing, target_milli, percent };
-        let rows = lists::vessel_rows(vessel);
-        let chosen = rows.get(usize::from(row)).copied().unwrap_or(lists::VesselRow::Back);
-        match (gesture, editing) {
-            (Gesture::Turn(by), false) => {
-                self.screen = at(lists::move_row(row, by, rows.len()), false, target_milli, percent);
-            }
-            (Gesture::Turn(by), true) => {
-                let (target_milli, percent) = lists::adjust(chosen, by, target_milli, percent);
-                self.screen = at(row, true, target_milli, percent);
-            }
-            (Gesture::Click, _) => match chosen {
-                lists::VesselRow::Hold | lists::VesselRow::Percent => self.screen = at(row, !editing, target_milli, percent),
-                lists::VesselRow::Off => return Some(Action::Demand(vessel, Demand::Off)),
+    fn at_vessel(&mut self, gesture: Gesture) -> Option<Action> {
+        let Screen::Vessel { vessel, row, editing, target_milli, percent } = &mut self.screen else { return None };
+        let rows = lists::vessel_rows(*vessel);
+        let chosen = rows.get(usize::from(*row)).copied().unwrap_or(lists::VesselRow::Back);
+        let demand = match chosen {
+            lists::VesselRow::Hold => Some(Demand::Hold(Celsius::from_milli(*target_milli))),
+            lists::VesselRow::Percent => Some(Demand::Percent(Duty::from_basis_points(u32::from(*percent).saturating_mul(100)))),
+            lists::VesselRow::Off => Some(Demand::Off),
+            lists::VesselRow::Back => None,
+        };
+        match gesture {
+            Gesture::Turn(by) if *editing => (*target_milli, *percent) = lists::adjust(chosen, by, *target_milli, *percent),
+            Gesture::Turn(by) => *row = lists::move_row(*row, by, rows.len()),
+            Gesture::Click => match chosen {
+                lists::VesselRow::Hold | lists::VesselRow::Percent => *editing = !*editing,
+                lists::VesselRow::Off => return Some(Action::Demand(*vessel, Demand::Off)),
                 lists::VesselRow::Back => self.screen = Screen::Home,
             },
-            (Gesture::Hold, _) => {
-                self.screen = at(row, false, target_milli, percent);
-                return match chosen {
-                    lists::VesselRow::Hold => Some(Action::Demand(vessel, Demand::Hold(Celsius::from_milli(target_milli)))),
-                    lists::VesselRow::Percent => {
-                        let duty = Duty::from_basis_points(u32::from(percent).saturating_mul(100));
-                        Some(Action::Demand(vessel, Demand::Percent(duty)))
-                    }
-                    lists::VesselRow::Off => Some(Action::Demand(vessel, Demand::Off)),
-                    lists::VesselRow::Back => None,
-                };
+            Gesture::Hold => {
+                *editing = false;
+                return demand.map(|demand| Action::Demand(*vessel, demand));
             }
         }
         None
@@ -162,25 +144,25 @@ impl Panel {
         None
     }
 
-    fn at_setup(&mut self, gesture: Gesture, row: u8, editing: bool, view: &View<'_>) -> Option<Action> {
-        let rows = setup::rows();
-        let chosen = setup::row(row);
-        match (gesture, editing) {
-            (Gesture::Turn(by), false) => self.screen = Screen::Setup { row: lists::move_row(row, by, rows), editing: false },
-            (Gesture::Turn(by), true) => {
+    fn at_setup(&mut self, gesture: Gesture, view: &View<'_>) -> Option<Action> {
+        let Screen::Setup { row, editing } = &mut self.screen else { return None };
+        let chosen = setup::row(*row);
+        match gesture {
+            Gesture::Turn(by) if *editing => {
                 let draft = self.draft.get_or_insert_with(|| view.stored.clone());
                 setup::adjust(chosen, draft, by);
             }
-            (Gesture::Click, _) => match chosen {
+            Gesture::Turn(by) => *row = lists::move_row(*row, by, setup::rows()),
+            Gesture::Click => match chosen {
                 setup::Row::Back => {
                     self.draft = None;
                     self.screen = Screen::Home;
                 }
                 setup::Row::FindOneWire => self.notice = Some(("press and hold", NOTICE)),
-                _ => self.screen = Screen::Setup { row, editing: !editing },
+                _ => *editing = !*editing,
             },
-            (Gesture::Hold, _) => {
-                self.screen = Screen::Setup { row, editing: false };
+            Gesture::Hold => {
+                *editing = false;
                 if chosen == setup::Row::FindOneWire {
                     return Some(Action::FindOneWire);
                 }

@@ -40,6 +40,7 @@ pub fn number(number: u32) -> Short {
 }
 
 /// A vessel's name on the panel.
+#[inline(never)]
 pub const fn name(vessel: Vessel) -> &'static str {
     match vessel {
         Vessel::LiquorTank => "TANK",
