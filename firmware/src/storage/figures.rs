@@ -1,72 +1,57 @@
 //! Figures of 32 bits one after another, little end first: how the settings lie in their record.
 
-/// Writes figures into a buffer.
-pub(super) struct Writer<'a> {
-    buffer: &'a mut [u8],
-    written: usize,
-    full: bool,
+/// A record that is being read, or written.
+pub(super) enum Bytes<'a> {
+    Read(&'a [u8]),
+    Write(&'a mut [u8]),
 }
 
-impl<'a> Writer<'a> {
-    pub(super) const fn new(buffer: &'a mut [u8]) -> Writer<'a> {
-        Writer { buffer, written: 0, full: false }
-    }
-
-    #[inline(never)]
-    pub(super) fn put(&mut self, figure: u32) {
-        let end = self.written.saturating_add(4);
-        match self.buffer.get_mut(self.written..end) {
-            Some(room) => {
-                room.copy_from_slice(&figure.to_le_bytes());
-                self.written = end;
-            }
-            None => self.full = true,
-        }
-    }
-
-    /// What was written; `None` if the buffer was too short for it.
-    pub(super) fn finish(self) -> Option<&'a [u8]> {
-        if self.full { None } else { self.buffer.get(..self.written) }
-    }
-}
-
-/// Reads figures out of a record.
-pub(super) struct Reader<'a> {
-    left: &'a [u8],
+/// A pass over the figures of a record. The same list of figures does for both ways, so that they cannot differ.
+pub(super) struct Pass<'a> {
+    bytes: Bytes<'a>,
+    at: usize,
     short: bool,
 }
 
-impl<'a> Reader<'a> {
-    pub(super) const fn new(left: &'a [u8]) -> Reader<'a> {
-        Reader { left, short: false }
+impl<'a> Pass<'a> {
+    pub(super) const fn new(bytes: Bytes<'a>) -> Pass<'a> {
+        Pass { bytes, at: 0, short: false }
     }
 
-    /// The next figure; zero past the end, and then the record is not [`Reader::whole`].
+    /// Writes a figure, and gives it back; or gives the one that is read in its place. Past the end it is zero, and the pass was not
+    /// [`Pass::whole`].
     #[inline(never)]
-    pub(super) fn take(&mut self) -> u32 {
-        match self.left.split_first_chunk() {
-            Some((&figure, left)) => {
-                self.left = left;
-                u32::from_le_bytes(figure)
-            }
-            None => {
-                self.short = true;
-                0
-            }
-        }
+    pub(super) fn figure(&mut self, figure: u32) -> u32 {
+        let end = self.at.saturating_add(4);
+        let place = self.at..end;
+        let found = match &mut self.bytes {
+            Bytes::Read(bytes) => bytes.get(place).and_then(|bytes| Some(u32::from_le_bytes(bytes.try_into().ok()?))),
+            Bytes::Write(bytes) => bytes.get_mut(place).map(|bytes| {
+                bytes.copy_from_slice(&figure.to_le_bytes());
+                figure
+            }),
+        };
+        self.at = end;
+        self.short |= found.is_none();
+        found.unwrap_or(0)
     }
 
     /// A figure that is zero or one.
-    pub(super) fn flag(&mut self) -> Option<bool> {
-        match self.take() {
+    #[inline(never)]
+    pub(super) fn flag(&mut self, flag: bool) -> Option<bool> {
+        match self.figure(u32::from(flag)) {
             0 => Some(false),
             1 => Some(true),
             _ => None,
         }
     }
 
-    /// Whether the record held exactly what was taken.
-    pub(super) const fn whole(&self) -> bool {
-        !self.short && self.left.is_empty()
+    /// Bytes so far; `None` if there were not enough, or more than that to be read.
+    pub(super) const fn whole(&self) -> Option<usize> {
+        let ends = match &self.bytes {
+            Bytes::Read(bytes) => bytes.len() == self.at,
+            Bytes::Write(_) => true,
+        };
+        if ends && !self.short { Some(self.at) } else { None }
     }
 }

@@ -1,9 +1,9 @@
 //! Settings and learned values as they are stored, and what applies while nothing trustworthy is.
 //!
-//! The record is the list of figures in [`Stored::encode`], 32 bits each, and nothing else; any change of it needs a new
+//! The record is the list of figures in `Stored::pass`, 32 bits each, and nothing else; any change of it needs a new
 //! [`super::two_slot::VERSION`], and a record of another version is in doubt.
 
-use super::figures::{Reader, Writer};
+use super::figures::{Bytes, Pass};
 use crate::drivers::max31865::Wires;
 use crate::drivers::oled::Chip;
 use crate::lines::Coil;
@@ -107,67 +107,54 @@ impl Stored {
 
     /// Encodes into `buffer`; gives what was used. `None` if it does not fit.
     pub fn encode<'a>(&self, buffer: &'a mut [u8]) -> Option<&'a [u8]> {
-        let mut out = Writer::new(buffer);
-        let draft = &self.draft;
-        out.put(u32::from(draft.mains == Mains::Hz50));
-        for element in Element::ALL {
-            out.put(draft.element_power.get(element).map_or(0, Watts::get));
-            out.put(*draft.least_ml.get(element));
-            out.put(*draft.greatest_ml.get(element));
-            for figure in self.knowledge.vessels.get(element).map_or([0; 3], |learned| learned.figures()) {
-                out.put(figure);
-            }
-        }
-        for vessel in Vessel::ALL {
-            out.put(draft.limit.get(vessel).milli().cast_unsigned());
-            for figure in figures_of(*self.probes.get(vessel)) {
-                out.put(figure);
-            }
-        }
-        out.put(draft.boiling.milli().cast_unsigned());
-        out.put(draft.cascade_limit.milli().cast_unsigned());
-        for span in [draft.timing.dead_time, draft.timing.contactor_settle, draft.press] {
-            out.put(u32::try_from(span.as_millis()).unwrap_or(u32::MAX));
-        }
-        out.put(u32::from(self.display == Chip::Sh1106));
-        out.put(u32::from(self.fitted.bits()));
-        out.put(u32::from(self.coil == Coil::Pulses));
-        out.put(u32::from(self.flow_per_litre));
-        out.put(u32::from(self.knowledge.mash_offset.is_some()));
-        out.put(self.knowledge.mash_offset.unwrap_or_default().milli().cast_unsigned());
-        out.finish()
+        let used = self.clone().pass(Bytes::Write(buffer))?;
+        buffer.get(..used)
     }
 
     /// Decodes and checks every figure. `None` on any doubt.
     pub fn decode(bytes: &[u8]) -> Option<Stored> {
-        let mut record = Reader::new(bytes);
         let mut stored = safe_defaults();
-        let draft = &mut stored.draft;
-        draft.mains = if record.flag()? { Mains::Hz50 } else { Mains::Hz60 };
+        stored.pass(Bytes::Read(bytes))?;
+        stored.settings().is_ok().then_some(stored)
+    }
+
+    /// Goes through the record, figure by figure; gives its length. `None` on any doubt.
+    #[inline(never)]
+    fn pass(&mut self, bytes: Bytes<'_>) -> Option<usize> {
+        let mut record = Pass::new(bytes);
+        let draft = &mut self.draft;
+        draft.mains = if record.flag(draft.mains == Mains::Hz50)? { Mains::Hz50 } else { Mains::Hz60 };
         for element in Element::ALL {
-            *draft.element_power.get_mut(element) = Some(record.take()).filter(|&watts| watts > 0).map(Watts::new);
-            *draft.least_ml.get_mut(element) = record.take();
-            *draft.greatest_ml.get_mut(element) = record.take();
-            let figures = [record.take(), record.take(), record.take()];
-            *stored.knowledge.vessels.get_mut(element) = (figures != [0; 3]).then(|| Learned::from_figures(figures));
+            let power = draft.element_power.get_mut(element);
+            *power = Some(record.figure(power.map_or(0, Watts::get))).filter(|&watts| watts > 0).map(Watts::new);
+            for volume in [draft.least_ml.get_mut(element), draft.greatest_ml.get_mut(element)] {
+                *volume = record.figure(*volume);
+            }
+            let learned = self.knowledge.vessels.get_mut(element);
+            let figures = learned.map_or([0; 3], |learned| learned.figures()).map(|figure| record.figure(figure));
+            *learned = (figures != [0; 3]).then(|| Learned::from_figures(figures));
         }
         for vessel in Vessel::ALL {
-            *draft.limit.get_mut(vessel) = Celsius::from_milli(record.take().cast_signed());
-            *stored.probes.get_mut(vessel) = probe_of([record.take(), record.take(), record.take()])?;
+            let limit = draft.limit.get_mut(vessel);
+            *limit = Celsius::from_milli(record.figure(limit.milli().cast_unsigned()).cast_signed());
+            let probe = self.probes.get_mut(vessel);
+            *probe = probe_of(figures_of(*probe).map(|figure| record.figure(figure)))?;
         }
-        draft.boiling = Celsius::from_milli(record.take().cast_signed());
-        draft.cascade_limit = Kelvin::from_milli(record.take().cast_signed());
+        draft.boiling = Celsius::from_milli(record.figure(draft.boiling.milli().cast_unsigned()).cast_signed());
+        draft.cascade_limit = Kelvin::from_milli(record.figure(draft.cascade_limit.milli().cast_unsigned()).cast_signed());
         for span in [&mut draft.timing.dead_time, &mut draft.timing.contactor_settle, &mut draft.press] {
-            *span = Span::from_millis(u64::from(record.take()));
+            *span = Span::from_millis(u64::from(record.figure(u32::try_from(span.as_millis()).unwrap_or(u32::MAX))));
         }
-        stored.display = if record.flag()? { Chip::Sh1106 } else { Chip::Ssd1306 };
-        stored.fitted = Fitted::from_bits(u8::try_from(record.take()).ok()?)?;
-        stored.coil = if record.flag()? { Coil::Pulses } else { Coil::Level };
-        stored.flow_per_litre = u16::try_from(record.take()).ok().filter(|&pulses| pulses <= MOST_PULSES)?;
-        let known = record.flag()?;
-        let offset = Kelvin::from_milli(record.take().cast_signed());
-        stored.knowledge.mash_offset = known.then_some(offset);
-        (record.whole() && stored.settings().is_ok()).then_some(stored)
+        self.display = if record.flag(self.display == Chip::Sh1106)? { Chip::Sh1106 } else { Chip::Ssd1306 };
+        self.fitted = Fitted::from_bits(u8::try_from(record.figure(u32::from(self.fitted.bits()))).ok()?)?;
+        self.coil = if record.flag(self.coil == Coil::Pulses)? { Coil::Pulses } else { Coil::Level };
+        let pulses = record.figure(u32::from(self.flow_per_litre));
+        self.flow_per_litre = u16::try_from(pulses).ok().filter(|&pulses| pulses <= MOST_PULSES)?;
+        let offset = &mut self.knowledge.mash_offset;
+        let known = record.flag(offset.is_some())?;
+        let figure = record.figure(offset.unwrap_or_default().milli().cast_unsigned());
+        *offset = known.then_some(Kelvin::from_milli(figure.cast_signed()));
+        record.whole()
     }
 }
 
