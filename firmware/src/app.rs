@@ -268,7 +268,7 @@ impl<B: Board> App<B> {
             let Some(entry) = self.supervisor.log().take() else { break };
             self.board.note(&entry);
             self.panel.note(&entry.event);
-            if entry.event == Event::Disarmed || entry.event == Event::SheetDone {
+            if matches!(entry.event, Event::Disarmed | Event::SheetDone) {
                 self.unsaved.settings |= self.learn();
             }
             let message = ToHost::Happened { at_ms: report::ms(entry.at), what: entry.event.into() };
@@ -356,14 +356,15 @@ impl<B: Board> App<B> {
             for _ in 0..BYTES_PER_TURN {
                 let Some(byte) = self.board.receive(name) else { break };
                 let Some((sequence, message)) = port.receive(now, byte) else { continue };
-                if message == ToDevice::Hello {
+                // Compared by their kind alone: whole messages would take half a kilobyte.
+                if matches!(message, ToDevice::Hello) {
                     port.send(&report::hello(self.restarted, port.heard()));
                     continue;
                 }
                 let standing = Standing { armed: self.outputs.armed, sheet: self.sheet };
                 let outcome = self.remote.take(now, &message, self.supervisor, standing);
                 self.unsaved.sheet |= matches!(message, ToDevice::Step { .. }) && self.sheet.is_whole();
-                if message == ToDevice::Stop {
+                if matches!(message, ToDevice::Stop) {
                     // The next control tick is too far away.
                     let tripped = self.supervisor.guard().latch().is_some();
                     let nothing = Lease { tripped, hold: false, heat: None, pumps: Pumps::default() };

@@ -187,6 +187,7 @@ impl<I: I2c> Oled<I> {
 
     /// Sends one run of what has changed. Returns true if there was something to send. A display that does not answer is tried again
     /// after a while; nothing waits for it.
+    #[inline(never)]
     pub fn flush_some(&mut self) -> bool {
         if self.rest > 0 {
             self.rest -= 1;

@@ -23,6 +23,7 @@ pub struct Font {
 
 impl Font {
     /// Where a character's glyph begins in the picture.
+    #[inline(never)]
     pub fn glyph(&self, character: u8) -> Point {
         let at = character.wrapping_sub(self.first);
         let at = if at < self.count { at } else { self.unknown.wrapping_sub(self.first) };

@@ -66,6 +66,7 @@ impl Panel {
         None
     }
 
+    #[inline(never)]
     fn at_vessel(&mut self, gesture: Gesture) -> Option<Action> {
         let Screen::Vessel { vessel, row, editing, target_milli, percent } = &mut self.screen else { return None };
         let rows = lists::vessel_rows(*vessel);

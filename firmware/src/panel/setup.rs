@@ -91,6 +91,7 @@ pub fn row(at: u8) -> Row {
 }
 
 /// The kinds a person can choose from, with the reference resistor or curve that goes with each.
+#[inline(never)]
 fn kinds() -> [Choice; 8] {
     let rtd = |element, wires| Choice::Rtd { element, wires };
     let ntc = |curve| Choice::Thermistor { divider: Divider::new(10_000, curve).unwrap_or(Divider::TEN_K3) };
@@ -171,7 +172,6 @@ pub fn adjust(row: Row, stored: &mut Stored, by: i8) {
     }
 }
 
-#[inline(never)]
 fn text_of(row: Row, stored: &Stored, now: &Sense, flow_ml_per_min: u32) -> Short {
     let draft = &stored.draft;
     let name = |element: Element| text::name(element.vessel());

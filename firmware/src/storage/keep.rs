@@ -41,7 +41,6 @@ impl<F: NorFlash> Store<F> {
     ///
     /// # Errors
     /// See [`SlotError`]; what was stored before still is.
-    #[inline(never)]
     pub fn save_settings(&mut self, stored: &Stored) -> Result<(), SlotError> {
         let mut content = [0; MAX_CONTENT];
         let used = stored.encode(&mut content).ok_or(SlotError::TooLong)?;

@@ -86,6 +86,7 @@ pub fn safe_defaults() -> Stored {
 
 impl Stored {
     /// Pulses per litre of the flow meter, if it has its pin: a thermistor in the mash has the same one.
+    #[inline(never)]
     pub const fn flow_meter(&self) -> u16 {
         match self.probes.mash_tun {
             Choice::Thermistor { .. } => 0,
