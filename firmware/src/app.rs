@@ -105,31 +105,32 @@ impl Loaded {
     }
 }
 
-/// The application on a board.
+/// The application on a board. In this order: what lies far from the start takes more instructions to reach.
+#[repr(C)]
 pub struct App<B: Board> {
-    board: B,
     supervisor: &'static mut Supervisor,
-    probes: Probes<B::Spi, B::Bus, B::Delay, B::Analogue>,
     oled: &'static mut Oled<B::I2c>,
-    expander: Expander<B::I2c>,
-    sense: SenseLines<B::I2c>,
-    flow: Meter,
-    store: Store<B::Flash>,
-    stored: Stored,
-    origin: Origin,
     sheet: &'static mut EncodedSheet,
-    panel: Panel,
-    remote: Remote,
     ports: &'static mut [Port; 2],
-    progress: Progress,
-    outputs: Outputs,
-    switches: Switches,
     control_at: u32,
     last_control: Option<Instant>,
+    restarted: &'static str,
+    progress: Progress,
+    origin: Origin,
+    outputs: Outputs,
+    switches: Switches,
     selector_lost: bool,
     /// The store is behind what is in memory.
     unsaved: Unsaved,
-    restarted: &'static str,
+    sense: SenseLines<B::I2c>,
+    expander: Expander<B::I2c>,
+    flow: Meter,
+    remote: Remote,
+    probes: Probes<B::Spi, B::Bus, B::Delay, B::Analogue>,
+    panel: Panel,
+    store: Store<B::Flash>,
+    stored: Stored,
+    board: B,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]

@@ -56,8 +56,11 @@ fn read(pins: &ContactPins) -> Contacts {
     pins.map(|pin| pads >> (pin.id().num & 31) & 1 == 0)
 }
 
-/// What the interrupts own.
+/// What the interrupts own, in this order: what lies far from the start takes longer to reach.
+#[repr(C)]
 pub struct Interrupts {
+    /// When the next fast tick is due.
+    pub due: hal::timer::Instant,
     /// The fast tick.
     pub fast: FastTask<PowerLines>,
     /// Contacts.
@@ -66,21 +69,20 @@ pub struct Interrupts {
     pub timer: hal::Timer,
     /// The fast tick's alarm.
     pub fast_alarm: Alarm0,
-    /// When the next fast tick is due.
-    pub due: hal::timer::Instant,
     /// The one-wire bus's alarm: wakes the main loop.
     pub delay_alarm: Alarm1,
+    /// See [`There`].
+    pub _there: There,
 }
 
-/// Before the start and after. An `Option` marks its `None` by an odd byte, and flash would then hold zeros for all the rest.
-#[expect(clippy::large_enum_variant, reason = "there is no allocator, and only one of it")]
-#[repr(u8)]
-enum Shared {
-    Nothing = 0,
-    Installed(Interrupts) = 1,
+/// Marks what is there: an `Option` of what holds it says `None` by a zero here, and then all of it is zeros, which take no room in flash.
+/// Of 64 bits, so that it is the mark that the compiler chooses.
+#[repr(u64)]
+pub enum There {
+    Yes = 1,
 }
 
-static SHARED: Mutex<RefCell<Shared>> = Mutex::new(RefCell::new(Shared::Nothing));
+static SHARED: Mutex<RefCell<Option<Interrupts>>> = Mutex::new(RefCell::new(None));
 
 /// Cycles from one look at an edge to the next: 10 us at 48 MHz.
 const EDGE_CYCLES: u32 = 480;
@@ -98,7 +100,7 @@ pub fn start(_nvic: pac::NVIC, mut parts: Interrupts) {
     parts.due = parts.timer.get_counter() + PERIOD;
     // A time this close can always be set.
     let _ = parts.fast_alarm.schedule_at(parts.due);
-    critical_section::with(|cs| *SHARED.borrow_ref_mut(cs) = Shared::Installed(parts));
+    critical_section::with(|cs| *SHARED.borrow_ref_mut(cs) = Some(parts));
     for line in [interrupt::TIMER_IRQ_0, interrupt::TIMER_IRQ_1, interrupt::IO_IRQ_BANK0] {
         // SAFETY: what the handlers need is in place, and no critical section is open.
         unsafe { pac::NVIC::unmask(line) };
@@ -109,10 +111,10 @@ pub fn start(_nvic: pac::NVIC, mut parts: Interrupts) {
 pub fn with_fast<R>(work: impl FnOnce(&mut FastTask<PowerLines>) -> R) -> R {
     critical_section::with(|cs| {
         let mut shared = SHARED.borrow_ref_mut(cs);
-        match &mut *shared {
-            Shared::Installed(parts) => work(&mut parts.fast),
+        match shared.as_mut() {
+            Some(parts) => work(&mut parts.fast),
             // The main loop runs only after `start`.
-            Shared::Nothing => last_resort::stop(),
+            None => last_resort::stop(),
         }
     })
 }
@@ -120,7 +122,7 @@ pub fn with_fast<R>(work: impl FnOnce(&mut FastTask<PowerLines>) -> R) -> R {
 /// Sets the alarm that wakes a sleeping delay.
 pub fn wake_in(us: u32) {
     critical_section::with(|cs| {
-        if let Shared::Installed(shared) = &mut *SHARED.borrow_ref_mut(cs) {
+        if let Some(shared) = SHARED.borrow_ref_mut(cs).as_mut() {
             // Too close to be set: the sleeper looks at the clock by itself.
             let _ = shared.delay_alarm.schedule(hal::fugit::MicrosDurationU32::from_ticks(us));
         }
@@ -131,7 +133,7 @@ pub fn wake_in(us: u32) {
 fn TIMER_IRQ_0() {
     critical_section::with(|cs| {
         let mut shared = SHARED.borrow_ref_mut(cs);
-        let Shared::Installed(Interrupts { fast, contacts, timer, fast_alarm, due, .. }) = &mut *shared else { return };
+        let Some(Interrupts { fast, contacts, timer, fast_alarm, due, .. }) = shared.as_mut() else { return };
         fast_alarm.clear_interrupt();
         let now = timer.get_counter();
         // By the nominal time, so that the period does not drift and a short wait for the interrupt is no shorter or longer tick; after a
@@ -147,7 +149,7 @@ fn TIMER_IRQ_0() {
 #[interrupt]
 fn TIMER_IRQ_1() {
     critical_section::with(|cs| {
-        if let Shared::Installed(shared) = &mut *SHARED.borrow_ref_mut(cs) {
+        if let Some(shared) = SHARED.borrow_ref_mut(cs).as_mut() {
             shared.delay_alarm.clear_interrupt();
         }
     });
@@ -157,7 +159,7 @@ fn TIMER_IRQ_1() {
 fn IO_IRQ_BANK0() {
     critical_section::with(|cs| {
         let mut shared = SHARED.borrow_ref_mut(cs);
-        let Shared::Installed(Interrupts { fast, contacts, .. }) = &mut *shared else { return };
+        let Some(Interrupts { fast, contacts, .. }) = shared.as_mut() else { return };
         contacts.stop_loop.clear_interrupt(Interrupt::EdgeHigh);
         contacts.key.clear_interrupt(Interrupt::EdgeHigh);
         fast.edge(|| read(contacts), || cortex_m::asm::delay(EDGE_CYCLES));

@@ -41,7 +41,7 @@ use hal::fugit::RateExtU32;
 use hal::gpio::{FunctionI2C, FunctionSpi, FunctionUart, PullUp};
 use hal::pac;
 use hal::usb::UsbBus;
-use interrupts::{ContactPins, Interrupts, PowerLines};
+use interrupts::{ContactPins, Interrupts, PowerLines, There};
 use parts::{AdcPins, BusDelay, BusPin, Pico};
 use pins::Pins;
 use rp2040_hal as hal;
@@ -155,7 +155,10 @@ fn build() -> &'static mut App<Pico> {
     let session = adc.noise() ^ restart.count();
 
     let (Some(fast_alarm), Some(delay_alarm)) = (timer.alarm_0(), timer.alarm_1()) else { last_resort::stop() };
-    interrupts::start(core.NVIC, Interrupts { fast, contacts, timer, fast_alarm, due: timer.get_counter(), delay_alarm });
+    interrupts::start(
+        core.NVIC,
+        Interrupts { fast, contacts, timer, fast_alarm, due: timer.get_counter(), delay_alarm, _there: There::Yes },
+    );
 
     defmt::info!("start: {=str}, session {=u32:x}", restart.why(), session);
     let (supervisor, oled, ports, sheet) = place!(

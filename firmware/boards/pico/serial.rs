@@ -1,5 +1,6 @@
 //! The UART. Nothing holds its host back, so what arrives is fetched by an interrupt.
 
+use crate::interrupts::There;
 use crate::{clocks, hal};
 use core::cell::RefCell;
 use critical_section::Mutex;
@@ -20,22 +21,21 @@ pub type UartPins = (Pin<Gpio0, FunctionUart, PullDown>, Pin<Gpio1, FunctionUart
 /// The way to the host.
 pub type UartOut = Writer<pac::UART0, UartPins>;
 
-/// The way from the host, and what has come. No `Option`, as in `interrupts::Shared`.
-#[expect(clippy::large_enum_variant, reason = "there is no allocator, and only one of it")]
-#[repr(u8)]
-enum UartIn {
-    Nothing = 0,
-    Open { reader: Reader<pac::UART0, UartPins>, waiting: Deque<u8, WAITING> } = 1,
+/// The way from the host, and what has come.
+struct UartIn {
+    reader: Reader<pac::UART0, UartPins>,
+    waiting: Deque<u8, WAITING>,
+    _there: There,
 }
 
-static UART_IN: Mutex<RefCell<UartIn>> = Mutex::new(RefCell::new(UartIn::Nothing));
+static UART_IN: Mutex<RefCell<Option<UartIn>>> = Mutex::new(RefCell::new(None));
 
 /// UART at 115,200 baud, 8N1.
 pub fn uart(device: pac::UART0, pins: UartPins, resets: &mut pac::RESETS) -> Option<UartOut> {
     let config = UartConfig::new(115_200.Hz(), DataBits::Eight, None, StopBits::One);
     let (mut reader, writer) = UartPeripheral::new(device, pins, resets).enable(config, clocks::HZ.Hz()).ok()?.split();
     reader.enable_rx_interrupt();
-    critical_section::with(|cs| *UART_IN.borrow_ref_mut(cs) = UartIn::Open { reader, waiting: Deque::new() });
+    critical_section::with(|cs| *UART_IN.borrow_ref_mut(cs) = Some(UartIn { reader, waiting: Deque::new(), _there: There::Yes }));
     // SAFETY: what the handler needs is in place, and no critical section is open.
     unsafe { pac::NVIC::unmask(interrupt::UART0_IRQ) };
     Some(writer)
@@ -43,17 +43,14 @@ pub fn uart(device: pac::UART0, pins: UartPins, resets: &mut pac::RESETS) -> Opt
 
 /// A byte that has arrived over the UART.
 pub fn received() -> Option<u8> {
-    critical_section::with(|cs| match &mut *UART_IN.borrow_ref_mut(cs) {
-        UartIn::Open { waiting, .. } => waiting.pop_front(),
-        UartIn::Nothing => None,
-    })
+    critical_section::with(|cs| UART_IN.borrow_ref_mut(cs).as_mut()?.waiting.pop_front())
 }
 
 #[interrupt]
 fn UART0_IRQ() {
     critical_section::with(|cs| {
         let mut shared = UART_IN.borrow_ref_mut(cs);
-        let UartIn::Open { reader, waiting } = &mut *shared else { return };
+        let Some(UartIn { reader, waiting, .. }) = shared.as_mut() else { return };
         let mut bytes = [0; FETCHED];
         // Damaged on their way, they are lost: their frame would not pass its check.
         let Ok(read) = reader.read_raw(&mut bytes) else { return };
