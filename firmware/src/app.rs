@@ -105,7 +105,8 @@ impl Loaded {
     }
 }
 
-/// The application on a board. In this order: what lies far from the start takes more instructions to reach.
+/// The application on a board.
+// Small fields first: what lies far from the start takes more instructions to reach.
 #[repr(C)]
 pub struct App<B: Board> {
     supervisor: &'static mut Supervisor,

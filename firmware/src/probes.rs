@@ -74,13 +74,15 @@ pub fn folded(mut sample: impl FnMut() -> u16) -> u32 {
 
 /// The thermometers.
 #[derive(Debug)]
+// Small fields first: what lies far from the start takes more instructions to reach.
+#[repr(C)]
 pub struct Probes<S, P, D, A> {
-    choices: PerVessel<Choice>,
-    rtd: PerVessel<Max31865<S>>,
-    bus: OneWire<P, D>,
-    analogue: A,
     /// Control ticks since the one-wire thermometers were started; `None` before the first start.
     converting: Option<u8>,
+    bus: OneWire<P, D>,
+    analogue: A,
+    choices: PerVessel<Choice>,
+    rtd: PerVessel<Max31865<S>>,
     latest: PerVessel<Option<(Instant, Reading)>>,
 }
 

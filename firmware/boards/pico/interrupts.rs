@@ -56,7 +56,8 @@ fn read(pins: &ContactPins) -> Contacts {
     pins.map(|pin| pads >> (pin.id().num & 31) & 1 == 0)
 }
 
-/// What the interrupts own, in this order: what lies far from the start takes longer to reach.
+/// What the interrupts own.
+// In the order of their use: what lies far from the start takes longer to reach.
 #[repr(C)]
 pub struct Interrupts {
     /// When the next fast tick is due.

@@ -28,12 +28,14 @@ pub enum Chip {
 /// A screen is drawn in two passes: the first only sums up what would be drawn on each page, the second draws the pages whose sum has
 /// changed. A clock that moves on costs one line of text, not a screen.
 #[derive(Debug, Clone, PartialEq, Eq)]
+// Small fields first: what lies far from the start takes more instructions to reach.
+#[repr(C)]
 pub struct Canvas {
-    pages: [[u8; WIDTH]; PAGES],
+    pass: Pass,
     /// What is being drawn, page by page, and what was drawn before.
     sums: [u32; PAGES],
     drawn: [u32; PAGES],
-    pass: Pass,
+    pages: [[u8; WIDTH]; PAGES],
 }
 
 /// What drawing does.
@@ -151,18 +153,20 @@ fn rows(y: i32, height: u32) -> [u8; PAGES] {
 
 /// A display on a bus.
 #[derive(Debug)]
+// Small fields first: what lies far from the start takes more instructions to reach.
+#[repr(C)]
 pub struct Oled<I> {
     i2c: I,
+    page: usize,
     chip: Chip,
-    /// What to show.
-    pub canvas: Canvas,
-    sent: [[u8; WIDTH]; PAGES],
     ready: bool,
     /// Turns to wait before a display that did not answer is tried again.
     rest: u8,
-    page: usize,
     /// The canvas may differ from what was sent.
     changed: bool,
+    /// What to show.
+    pub canvas: Canvas,
+    sent: [[u8; WIDTH]; PAGES],
 }
 
 const ADDRESS: u8 = 0x3C;

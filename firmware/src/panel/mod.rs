@@ -148,6 +148,8 @@ pub enum Screen {
 
 /// The panel.
 #[derive(Debug, Clone, Default)]
+// Small fields first: what lies far from the start takes more instructions to reach.
+#[repr(C)]
 pub struct Panel {
     screen: Screen,
     /// Set aside while the person looks elsewhere; asked again when it changes.
@@ -157,14 +159,14 @@ pub struct Panel {
     held: u8,
     /// Control ticks for which the buzzer still sounds.
     beep: u8,
-    /// Shown for a while.
-    notice: Option<(&'static str, u8)>,
-    paused: bool,
-    pumps: Pumps,
-    /// Settings being changed, until they are stored or left.
-    draft: Option<Stored>,
     /// Control ticks until it is drawn again by itself.
     rest: u8,
+    paused: bool,
+    pumps: Pumps,
+    /// Shown for a while.
+    notice: Option<(&'static str, u8)>,
+    /// Settings being changed, until they are stored or left.
+    draft: Option<Stored>,
 }
 
 /// Control ticks for which a notice stays: 3 s.

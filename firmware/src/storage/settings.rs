@@ -26,19 +26,21 @@ pub const MOST_PULSES: u16 = 10_000;
 
 /// Everything that is set and everything that was learned.
 #[derive(Debug, Clone, PartialEq)]
+// Small fields first: what lies far from the start takes more instructions to reach.
+#[repr(C)]
 pub struct Stored {
-    /// Figures before they are checked together.
-    pub draft: Draft,
-    /// Thermometers.
-    pub probes: PerVessel<Choice>,
     /// Display.
     pub display: Chip,
-    /// Sense lines that the rig has.
-    pub fitted: Fitted,
     /// How the contactor's line is driven.
     pub coil: Coil,
     /// Pulses per litre of the flow meter behind the mash pump; zero: none fitted.
     pub flow_per_litre: u16,
+    /// Sense lines that the rig has.
+    pub fitted: Fitted,
+    /// Figures before they are checked together.
+    pub draft: Draft,
+    /// Thermometers.
+    pub probes: PerVessel<Choice>,
     /// Learned values.
     pub knowledge: Knowledge,
 }
