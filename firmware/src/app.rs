@@ -49,7 +49,7 @@ pub struct Loaded {
     settings: Settings,
 }
 
-/// The large pieces, in places of their own: on a microcontroller the start builds them on its stack, which the main loop never sees.
+/// The large pieces, each in a place of its own: on a microcontroller, built one by one so that the stack never holds them all.
 pub struct Rooms<B: Board> {
     /// See [`Loaded::supervisor`].
     pub supervisor: &'static mut Supervisor,

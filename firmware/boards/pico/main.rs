@@ -161,11 +161,12 @@ fn build() -> &'static mut App<Pico> {
     );
 
     defmt::info!("start: {=str}, session {=u32:x}", restart.why(), session);
-    let (supervisor, oled, ports, sheet) = place!(
-        (Supervisor, Oled<I2cShare<'static, parts::I2cBus>>, [Port; 2], EncodedSheet),
-        (loaded.supervisor(), loaded.oled(I2cShare::new(i2c)), Loaded::ports(session), store.load_sheet())
-    );
-    let rooms = Rooms { supervisor, oled, ports, sheet };
+    let rooms = Rooms {
+        supervisor: place!(Supervisor, loaded.supervisor()),
+        oled: place!(Oled<I2cShare<'static, parts::I2cBus>>, loaded.oled(I2cShare::new(i2c))),
+        ports: place!([Port; 2], Loaded::ports(session)),
+        sheet: place!(EncodedSheet, store.load_sheet()),
+    };
     watchdog::start(&device.WATCHDOG, &device.PSM);
     let board = Pico { timer, uart, usb, watchdog: device.WATCHDOG, restart };
     let parts = Parts {
