@@ -45,6 +45,7 @@ pub enum Prompt {
 
 impl Prompt {
     /// What is asked, as a sentence without its figure.
+    #[inline(never)]
     pub const fn ask(self) -> &'static str {
         match self {
             Prompt::FillTank(_) => "Fill the liquor tank until its element is well covered",

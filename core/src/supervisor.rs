@@ -13,9 +13,8 @@ use crate::arbiter::{Arbiter, Want};
 use crate::boil::{Boil, Phase};
 use crate::cascade::Cascade;
 use crate::event::{Event, Log};
-use crate::fast::{FastReport, Lease, Switches};
+use crate::fast::{FastReport, Lease, Selector, Switches};
 use crate::guard::detectors::{DetectorFacts, Detectors};
-use crate::guard::sense::Sense;
 use crate::guard::service::Service;
 use crate::guard::{Advice, Facts, Guard, Notice, Verdict};
 use crate::heat::{Demand, HeatConfig, HeatControl, Learned};
@@ -118,7 +117,7 @@ pub struct Supervisor {
     through_coil: bool,
     /// Its pump must rest: nothing flows.
     pump_rests: bool,
-    last_panel: Switches,
+    last_panel: ByHand,
     commanded: bool,
     asked: bool,
     status: Status,
@@ -156,7 +155,7 @@ impl Supervisor {
             running: Pumps::default(),
             through_coil: false,
             pump_rests: false,
-            last_panel: Switches::default(),
+            last_panel: moved_by_hand(&Switches::default()),
             commanded: false,
             asked: false,
             status: Status {
@@ -208,6 +207,7 @@ impl Supervisor {
     }
 
     /// Heat control of one element; `None` where the rig has none.
+    #[inline(never)]
     pub const fn heat(&self, element: Element) -> Option<&HeatControl> {
         self.heat.get(element).as_ref()
     }
@@ -354,8 +354,9 @@ impl Supervisor {
     }
 
     /// Whether a person did something since the last tick: at the panel, or by a command.
+    #[inline(never)]
     fn take_attended(&mut self, switches: &Switches) -> bool {
-        let panel = Switches { sense: Sense::NONE, ..*switches };
+        let panel = moved_by_hand(switches);
         let moved = panel != self.last_panel;
         self.last_panel = panel;
         let answered = self.sequencer.as_mut().is_some_and(Sequencer::take_attended);
@@ -468,6 +469,13 @@ impl Supervisor {
         self.pumps = Pumps::default();
         self.boil = None;
     }
+}
+
+/// What of the switches a person's hand moves.
+type ByHand = (bool, bool, bool, bool, Selector);
+
+const fn moved_by_hand(switches: &Switches) -> ByHand {
+    (switches.stop_loop, switches.key, switches.arm, switches.acknowledge, switches.selector)
 }
 
 mod wants;

@@ -305,6 +305,12 @@ impl Span {
         self.0
     }
 
+    /// In microseconds, in a word: 71 minutes and more count as that long.
+    #[expect(clippy::cast_possible_truncation, reason = "the bound is checked")]
+    pub const fn short_us(self) -> u32 {
+        if self.0 > u32::MAX as u64 { u32::MAX } else { self.0 as u32 }
+    }
+
     /// In milliseconds, rounded down.
     pub const fn as_millis(self) -> u64 {
         self.0 / 1_000

@@ -87,14 +87,14 @@ impl FlowWatch {
         self.resting &= facts.coil && !facts.acknowledge;
         let runs = facts.pump && facts.coil;
         self.primed = runs && (self.primed || flows);
-        let elapsed = us(facts.elapsed);
+        let elapsed = facts.elapsed.short_us();
         self.without = if runs && !flows { self.without.saturating_add(elapsed) } else { 0 };
-        let dry = self.without >= if self.primed { const { us(DRY_PATIENCE) } } else { const { us(PRIME) } };
+        let dry = self.without >= if self.primed { const { DRY_PATIENCE.short_us() } } else { const { PRIME.short_us() } };
         let newly_dry = dry && !self.resting;
         self.resting |= dry;
         let before = self.stray;
         self.stray = if flows && !facts.pump { before.saturating_add(elapsed) } else { 0 };
-        let patience = const { us(STRAY_PATIENCE) };
+        let patience = const { STRAY_PATIENCE.short_us() };
         let strays = before < patience && self.stray >= patience;
         FlowFinding {
             hold: self.resting || (self.primed && self.without > 0),
@@ -106,12 +106,6 @@ impl FlowWatch {
             },
         }
     }
-}
-
-/// Microseconds in a word; more than fit count as most.
-#[expect(clippy::cast_possible_truncation, reason = "the bound is checked")]
-const fn us(span: Span) -> u32 {
-    if span.as_micros() > u32::MAX as u64 { u32::MAX } else { span.as_micros() as u32 }
 }
 
 #[cfg(test)]

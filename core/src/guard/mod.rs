@@ -33,6 +33,9 @@ pub const LIMIT_PATIENCE: Span = Span::from_secs(2);
 /// A vessel that tripped on its limit must fall this far below it before the trip can be acknowledged.
 pub const LIMIT_RELEASE: Kelvin = Kelvin::from_milli(1_000);
 
+const BLIND_US: u32 = PROBE_PATIENCE.short_us();
+const HOT_US: u32 = LIMIT_PATIENCE.short_us();
+
 /// The facts of one control tick.
 #[derive(Debug, Clone, Copy)]
 pub struct Facts {
@@ -86,8 +89,9 @@ pub struct Guard {
     limits: PerVessel<Celsius>,
     latch: Option<Latch>,
     last_cause: Option<Trip>,
-    blind_for: PerVessel<Span>,
-    hot_for: PerVessel<Span>,
+    /// In microseconds: a word each, not two.
+    blind_us: PerVessel<u32>,
+    hot_us: PerVessel<u32>,
     acknowledge_was_down: bool,
     advised: PerVessel<bool>,
 }
@@ -99,8 +103,8 @@ impl Guard {
             limits,
             latch: None,
             last_cause: None,
-            blind_for: PerVessel::default(),
-            hot_for: PerVessel::default(),
+            blind_us: PerVessel::default(),
+            hot_us: PerVessel::default(),
             acknowledge_was_down: true,
             advised: PerVessel::default(),
         }
@@ -129,7 +133,7 @@ impl Guard {
             && cause.is_none()
             && let Some(latch) = self.latch.take()
         {
-            self.blind_for = PerVessel::default();
+            self.blind_us = PerVessel::default();
             tell(Notice::Acknowledged(latch.trip));
         }
         if self.latch.is_some() {
@@ -143,24 +147,25 @@ impl Guard {
 
     fn watch_probe(&mut self, vessel: Vessel, facts: &Facts, tell: &mut impl FnMut(Notice)) {
         let reading = *facts.readings.get(vessel);
-        let blind_for = self.blind_for.get_mut(vessel);
-        let hot_for = self.hot_for.get_mut(vessel);
+        let elapsed = facts.elapsed.short_us();
+        let blind_us = self.blind_us.get_mut(vessel);
+        let hot_us = self.hot_us.get_mut(vessel);
         match reading {
             Ok(temperature) => {
-                *blind_for = blind_for.less(Span::from_micros(facts.elapsed.as_micros() / PATIENCE_RETURNS));
+                *blind_us = blind_us.saturating_sub(elapsed / const { PATIENCE_RETURNS as u32 });
                 let limit = *self.limits.get(vessel);
                 if temperature >= limit {
-                    *hot_for = hot_for.plus(facts.elapsed).min(LIMIT_PATIENCE);
-                } else if temperature < limit.less(LIMIT_RELEASE) || *hot_for < LIMIT_PATIENCE {
-                    *hot_for = Span::ZERO;
+                    *hot_us = hot_us.saturating_add(elapsed).min(HOT_US);
+                } else if temperature < limit.less(LIMIT_RELEASE) || *hot_us < HOT_US {
+                    *hot_us = 0;
                 }
                 *self.advised.get_mut(vessel) = false;
             }
             Err(fault) => {
-                *blind_for = blind_for.plus(facts.elapsed).min(PROBE_PATIENCE);
+                *blind_us = blind_us.saturating_add(elapsed).min(BLIND_US);
                 let advised = self.advised.get_mut(vessel);
                 // Once, and not for a probe that is only starting up: a warning that nags is not read.
-                if !*facts.relied.get(vessel) && !*advised && *blind_for >= PROBE_PATIENCE {
+                if !*facts.relied.get(vessel) && !*advised && *blind_us >= BLIND_US {
                     *advised = true;
                     tell(Notice::Advised(Advice::Probe(vessel, fault)));
                 }
@@ -177,7 +182,7 @@ impl Guard {
             return Some(Trip::Clock);
         }
         for vessel in Vessel::ALL {
-            if *self.hot_for.get(vessel) >= LIMIT_PATIENCE {
+            if *self.hot_us.get(vessel) >= HOT_US {
                 return Some(Trip::OverTemperature(vessel));
             }
         }
@@ -187,7 +192,7 @@ impl Guard {
         for vessel in Vessel::ALL {
             if let Err(fault) = *facts.readings.get(vessel) {
                 let latched = matches!(self.latch, Some(Latch { trip: Trip::Probe(v, _), .. }) if v == vessel);
-                let blind = *facts.relied.get(vessel) && *self.blind_for.get(vessel) >= PROBE_PATIENCE;
+                let blind = *facts.relied.get(vessel) && *self.blind_us.get(vessel) >= BLIND_US;
                 if latched || blind {
                     return Some(Trip::Probe(vessel, fault));
                 }

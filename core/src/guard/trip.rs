@@ -78,24 +78,43 @@ impl Trip {
 
 impl Trip {
     /// The cause in pieces that follow one another: a sentence without a full stop.
-    pub const fn words(self) -> [&'static str; 4] {
+    pub fn words(self) -> [&'static str; 4] {
+        let (head, tail) = self.around();
+        let cause = if let Trip::Probe(_, fault) = self { fault.cause() } else { "" };
+        [head, self.vessel().map_or("", Vessel::label), tail, cause]
+    }
+
+    /// What stands before and after the vessel's name.
+    #[inline(never)]
+    const fn around(self) -> (&'static str, &'static str) {
         match self {
-            Trip::StopLoop => alone("the emergency stop loop opened"),
-            Trip::Probe(vessel, fault) => ["the ", vessel.label(), " probe ", fault.cause()],
-            Trip::OverTemperature(vessel) => ["the ", vessel.label(), " passed its temperature limit", ""],
-            Trip::Clock => alone("the controller's clock stood still or jumped"),
-            Trip::UnaskedHeat(element) => ["the ", element.vessel().label(), " warms up although nothing asked for heat", ""],
-            Trip::NoRise(element) => ["the ", element.vessel().label(), " does not warm up although its element should heat", ""],
-            Trip::Fell(vessel) => ["the ", vessel.label(), " reading fell faster than liquid can", ""],
-            Trip::ContactorStuck => alone("the contactor stays closed although it is switched off"),
-            Trip::ContactorOpen => alone("the contactor does not close"),
-            Trip::UnaskedCurrent(element) => {
-                ["current flows in the ", element.vessel().label(), "'s element although it is off", ""]
-            }
-            Trip::NoCurrent(element) => ["no current flows in the ", element.vessel().label(), "'s element although it is on", ""],
-            Trip::Uncovered(element) => ["the ", element.vessel().label(), "'s element is not covered", ""],
-            Trip::Astray => alone("an output pin does not follow its command"),
-            Trip::Alone => alone("nobody has been at the controls for six hours"),
+            Trip::StopLoop => ("the emergency stop loop opened", ""),
+            Trip::Probe(..) => ("the ", " probe "),
+            Trip::OverTemperature(_) => ("the ", " passed its temperature limit"),
+            Trip::Clock => ("the controller's clock stood still or jumped", ""),
+            Trip::UnaskedHeat(_) => ("the ", " warms up although nothing asked for heat"),
+            Trip::NoRise(_) => ("the ", " does not warm up although its element should heat"),
+            Trip::Fell(_) => ("the ", " reading fell faster than liquid can"),
+            Trip::ContactorStuck => ("the contactor stays closed although it is switched off", ""),
+            Trip::ContactorOpen => ("the contactor does not close", ""),
+            Trip::UnaskedCurrent(_) => ("current flows in the ", "'s element although it is off"),
+            Trip::NoCurrent(_) => ("no current flows in the ", "'s element although it is on"),
+            Trip::Uncovered(_) => ("the ", "'s element is not covered"),
+            Trip::Astray => ("an output pin does not follow its command", ""),
+            Trip::Alone => ("nobody has been at the controls for six hours", ""),
+        }
+    }
+
+    /// The vessel it is about.
+    const fn vessel(self) -> Option<Vessel> {
+        match self {
+            Trip::Probe(vessel, _) | Trip::OverTemperature(vessel) | Trip::Fell(vessel) => Some(vessel),
+            Trip::UnaskedHeat(element)
+            | Trip::NoRise(element)
+            | Trip::UnaskedCurrent(element)
+            | Trip::NoCurrent(element)
+            | Trip::Uncovered(element) => Some(element.vessel()),
+            Trip::StopLoop | Trip::Clock | Trip::ContactorStuck | Trip::ContactorOpen | Trip::Astray | Trip::Alone => None,
         }
     }
 }

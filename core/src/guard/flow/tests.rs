@@ -70,7 +70,7 @@ fn run_off_and_rigs_without_a_meter_are_left_alone_and_stray_flow_is_told_once()
 
 #[test]
 fn a_span_of_more_than_a_word_counts_as_the_most() {
-    assert_eq!([4_294, 5_000].map(|seconds| us(Span::from_secs(seconds))), [4_294_000_000, u32::MAX]);
+    assert_eq!([4_294, 5_000].map(|seconds| Span::from_secs(seconds).short_us()), [4_294_000_000, u32::MAX]);
 }
 
 #[test]
