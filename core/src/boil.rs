@@ -18,7 +18,6 @@
 use crate::units::{Celsius, Duty, Kelvin, Slope, Span};
 use crate::wide::{Product, Sum};
 use fixed::types::{I8F24, I16F16};
-use heapless::Deque;
 
 /// The edge lies this far below the boiling point.
 pub const EDGE: Kelvin = Kelvin::from_milli(2_500);
@@ -47,9 +46,8 @@ const PLATEAU_CLIMB: Slope = Slope::from_micro(2_000);
 const PROBE_OFF: Kelvin = Kelvin::from_milli(1_200);
 /// ... and so many raises without a climb prove that it is none.
 const MOST_RAISES: u8 = 2;
-/// Spacing and number of the means a climb is taken from: the last two against the first two.
+/// Spacing of the five means a climb is taken from: the last two against the first two.
 const EVERY: Span = Span::from_secs(10);
-const COUNT: usize = 5;
 /// Time between the two pairs.
 const APART: Span = Span::from_secs(30);
 
@@ -88,8 +86,8 @@ pub enum Phase {
 pub struct Boil {
     boiling: Celsius,
     phase: Phase,
-    /// Means of the reading.
-    means: Deque<Celsius, COUNT>,
+    /// Means of the reading, the latest last.
+    means: [Option<Celsius>; 5],
     /// Sum of reading x time since the last mean, Q16 C us.
     sum: i64,
     summed: Span,
@@ -100,7 +98,7 @@ pub struct Boil {
 impl Boil {
     /// `boiling`: the boiling point at the rig's altitude.
     pub const fn new(boiling: Celsius) -> Boil {
-        Boil { boiling, phase: Phase::Approach, means: Deque::new(), sum: 0, summed: Span::ZERO, heated: Span::ZERO }
+        Boil { boiling, phase: Phase::Approach, means: [None; 5], sum: 0, summed: Span::ZERO, heated: Span::ZERO }
     }
 
     /// Where it stands.
@@ -139,41 +137,39 @@ impl Boil {
         if self.summed >= EVERY {
             // With half the heat or less that was asked for, a reading says nothing about a plateau.
             if self.heated.times(2) < self.summed.share(self.duty()) {
-                self.means.clear();
+                self.means = [None; 5];
             }
             let over_us = i64::try_from(self.summed.as_micros()).unwrap_or(i64::MAX).max(1);
             let mean = i32::try_from(self.sum / over_us).unwrap_or(i32::MAX);
             (self.sum, self.summed, self.heated) = (0, Span::ZERO, Span::ZERO);
-            if self.means.is_full() {
-                self.means.pop_front();
-            }
-            // The ring was full or had room: it has room now.
-            let _ = self.means.push_back(Celsius::from_fixed(I16F16::from_bits(mean)));
+            let [_, a, b, c, d] = self.means;
+            self.means = [a, b, c, d, Some(Celsius::from_fixed(I16F16::from_bits(mean)))];
         }
+    }
+
+    const fn latest(&self) -> Option<Celsius> {
+        let [_, _, _, _, latest] = self.means;
+        latest
     }
 
     /// How fast the reading rises; `None` until enough means are in.
     fn climb(&self) -> Option<Slope> {
-        if !self.means.is_full() {
-            return None;
-        }
-        let sum = |skip: usize| self.means.iter().skip(skip).take(2).fold(I16F16::ZERO, |sum, c| sum.saturating_add(c.fixed()));
-        let twice = Kelvin::from_fixed(sum(COUNT.saturating_sub(2)).saturating_sub(sum(0)));
-        Slope::of(twice, APART.times(2))
+        let [Some(a), Some(b), _, Some(c), Some(d)] = self.means else { return None };
+        Slope::of(c.above(a).plus(d.above(b)), APART.times(2))
     }
 
     /// At the edge full power climbs by `k` less the loss: the shares are what makes good the loss, grown to the boil, and climbs as aimed.
     fn edge(&mut self, slope: Option<Slope>) -> Phase {
         let climb = self.climb();
-        self.means.clear();
+        self.means = [None; 5];
         // Before heat control is sure of what full power does, the climb itself says most of it.
         let slope = slope.or(climb.map(|climb| times(climb, WITHOUT_LOSS)));
         let (Some(slope), Some(climb)) = (slope, climb) else {
             let (duty, kept) = UNKNOWN_DUTY;
             return Phase::Edge { duty, kept, aim: EDGE_CLIMB, raised: 0 };
         };
-        let aim = EDGE_CLIMB.max(Slope::from_micro(slope.micro() / 8));
-        let keep = BREAK_CLIMB.max(Slope::from_micro(slope.micro() / 14));
+        let aim = EDGE_CLIMB.max(part(slope, 8));
+        let keep = BREAK_CLIMB.max(part(slope, 14));
         let loss = slope.fixed().saturating_sub(climb.fixed()).max(Slope::ZERO.fixed());
         let loss = I16F16::saturating_from_num(share(loss, slope)).saturating_mul(LOSS_GROWS);
         let makes = |climb: Slope| Duty::from_fixed(loss.saturating_add(share(climb.fixed(), slope)));
@@ -187,12 +183,12 @@ impl Boil {
     /// the loss may have been taken too low, and more heat tells.
     fn climb_on(&mut self, duty: Duty, kept: Duty, aim: Slope, raised: u8, slope: Option<Slope>) -> Phase {
         let stay = Phase::Edge { duty, kept, aim, raised };
-        let low = self.means.back().is_some_and(|&last| last < self.boiling.less(PROBE_OFF));
-        let plateau = PLATEAU_CLIMB.max(Slope::from_micro(aim.micro() / 3));
+        let low = self.latest().is_some_and(|last| last < self.boiling.less(PROBE_OFF));
+        let plateau = PLATEAU_CLIMB.max(part(aim, 3));
         let Some(climb) = self.climb() else { return stay };
         let weak = climb < Slope::from_micro(aim.micro() / 3 * 2);
         if low && weak && raised < MOST_RAISES {
-            self.means.clear();
+            self.means = [None; 5];
             let more = slope.map_or(RAISE_UNKNOWN, |slope| share(aim.fixed().saturating_sub(climb.fixed()), slope));
             let raise = |duty: Duty| Duty::from_fixed(duty.fixed().saturating_add(more)).min(EDGE_DUTY.1);
             return Phase::Edge { duty: raise(duty), kept: raise(kept), aim, raised: raised.saturating_add(1) };
@@ -201,9 +197,15 @@ impl Boil {
     }
 
     fn on_plateau(&self, plateau: Slope) -> bool {
-        let near = self.means.back().is_some_and(|&last| last >= self.boiling.less(PLATEAU_BAND));
+        let near = self.latest().is_some_and(|last| last >= self.boiling.less(PLATEAU_BAND));
         near && self.climb().is_some_and(|climb| climb < plateau)
     }
+}
+
+/// One part of `of`, in whole millionths of a kelvin per second.
+#[inline(never)]
+fn part(slope: Slope, of: i32) -> Slope {
+    Slope::from_micro(slope.micro().checked_div(of).unwrap_or(0))
 }
 
 /// `slope x share`.
