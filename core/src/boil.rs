@@ -83,16 +83,18 @@ pub enum Phase {
 
 /// Brings one kettle to the boil.
 #[derive(Debug, Clone)]
+// In this order: a Cortex-M0+ reaches the first bytes of a structure with less code.
+#[repr(C)]
 pub struct Boil {
     boiling: Celsius,
     phase: Phase,
-    /// Means of the reading, the latest last.
-    means: [Option<Celsius>; 5],
     /// Sum of reading x time since the last mean, Q16 C us.
     sum: i64,
     summed: Span,
     /// Full-power time since the last mean.
     heated: Span,
+    /// Means of the reading, the latest last.
+    means: [Option<Celsius>; 5],
 }
 
 impl Boil {

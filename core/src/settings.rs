@@ -10,6 +10,8 @@ use crate::vessel::{Element, PerElement, PerVessel, Vessel};
 
 /// Figures before they are checked.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
+// In this order: a Cortex-M0+ reaches the first bytes of a structure with less code.
+#[repr(C)]
 pub struct Draft {
     /// Mains frequency.
     pub mains: Mains,
@@ -25,12 +27,12 @@ pub struct Draft {
     pub boiling: Celsius,
     /// How far the tank may be above the mash target, 0 to 20 K.
     pub cascade_limit: Kelvin,
-    /// What counts as a plausible reading, per probe.
-    pub plausible: PerVessel<Limits>,
-    /// Times of the switching hardware.
-    pub timing: Timing,
     /// How long the arm button must be held, 0.25 to 10 s.
     pub press: Span,
+    /// Times of the switching hardware.
+    pub timing: Timing,
+    /// What counts as a plausible reading, per probe.
+    pub plausible: PerVessel<Limits>,
 }
 
 /// Checked figures.

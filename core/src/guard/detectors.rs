@@ -22,27 +22,29 @@ const DRAINS: Kelvin = Kelvin::from_milli(1_000);
 
 /// The facts of one control tick: what was read, and what was really done.
 #[derive(Debug, Clone, Copy)]
+// In this order: a Cortex-M0+ reaches the first bytes of a structure with less code.
+#[repr(C)]
 pub struct DetectorFacts<'a> {
-    /// Time since the last one.
-    pub elapsed: Span,
-    /// Readings, after the plausibility filter.
-    pub readings: &'a PerVessel<Reading>,
-    /// Pumps that ran.
-    pub pumps: Pumps,
-    /// What the fast path did.
-    pub report: &'a FastReport,
-    /// Where heat was sent.
-    pub service: &'a Service,
-    /// Sense lines.
-    pub sense: Sense,
-    /// Climb and lag that heat-ups taught.
-    pub learned: PerElement<Option<(Slope, Span)>>,
-    /// A person did something.
-    pub attended: bool,
     /// The mash is held through the coil.
     pub coil: bool,
     /// The acknowledge button is down.
     pub acknowledge: bool,
+    /// A person did something.
+    pub attended: bool,
+    /// Pumps that ran.
+    pub pumps: Pumps,
+    /// Sense lines.
+    pub sense: Sense,
+    /// Time since the last one.
+    pub elapsed: Span,
+    /// Readings, after the plausibility filter.
+    pub readings: &'a PerVessel<Reading>,
+    /// What the fast path did.
+    pub report: &'a FastReport,
+    /// Where heat was sent.
+    pub service: &'a Service,
+    /// Climb and lag that heat-ups taught.
+    pub learned: PerElement<Option<(Slope, Span)>>,
 }
 
 /// What was found.
