@@ -50,6 +50,7 @@ impl Arbiter {
 
     /// Who has the element, and at what share of full power, until the next control tick. `applied` is what each element really had
     /// since the last one.
+    #[inline(never)]
     pub fn tick(&mut self, elapsed: Span, wants: &PerElement<Want>, applied: &PerElement<Duty>) -> Option<(Element, Duty)> {
         self.dwelt = self.dwelt.plus(elapsed);
         for element in Element::ALL {

@@ -121,10 +121,12 @@ fn unstuff(stuffed: &[u8]) -> Option<Vec<u8, MAX_FRAME>> {
     let mut rest = stuffed;
     while let Some((&lead, tail)) = rest.split_first() {
         let (run, tail) = tail.split_at_checked(usize::from(lead.checked_sub(1)?))?;
-        if run.contains(&0) {
-            return None;
+        for &byte in run {
+            if byte == 0 {
+                return None;
+            }
+            out.push(byte).ok()?;
         }
-        out.extend_from_slice(run).ok()?;
         if lead != 0xFF && !tail.is_empty() {
             out.push(0).ok()?;
         }
