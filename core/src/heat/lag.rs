@@ -60,32 +60,15 @@ fn follow(stages: &mut [i64], ratio: i32, input: i64) -> i64 {
     into
 }
 
-/// How far each stage of a chain trails an input that only grows, and by less than 2^29 over the chain's lag: then 32 bits do.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Trail<const N: usize> {
-    behind: [i32; N],
-}
-
-impl<const N: usize> Trail<N> {
-    /// A chain that has heard everything.
-    pub const fn settled() -> Self {
-        Trail { behind: [0; N] }
-    }
-
-    /// Moves the first `stages` of the chain on, its input having grown by `by`.
-    #[inline(never)]
-    pub fn step(&mut self, stages: usize, ratio: i32, by: i32) {
-        let mut before = 0;
-        for stage in self.behind.iter_mut().take(stages) {
-            let behind = stage.wrapping_add(by);
-            *stage = behind.wrapping_sub(share(behind.wrapping_sub(before), ratio));
-            before = *stage;
-        }
-    }
-
-    /// How far the last of so many stages trails the input.
-    pub fn behind(&self, stages: usize) -> i32 {
-        self.behind.get(stages.wrapping_sub(1)).copied().unwrap_or(0)
+/// Moves a chain on that is held by how far each stage trails an input that only grows, this time by `by`. Over the chain's lag it must grow by
+/// less than 2^29: then 32 bits do.
+#[inline(never)]
+pub fn trail(behind: &mut [i32], ratio: i32, by: i32) {
+    let mut before = 0;
+    for stage in behind {
+        let apart = stage.wrapping_add(by);
+        *stage = apart.wrapping_sub(share(apart.wrapping_sub(before), ratio));
+        before = *stage;
     }
 }
 
@@ -118,14 +101,14 @@ mod tests {
     #[test]
     fn a_trail_is_its_chain_seen_from_the_input() {
         for lag_us in [9_000_000, 46_438_000, 138_663_000] {
-            let (mut chain, mut trail, mut input) = (LagChain::<6>::settled(0), Trail::<6>::settled(), 0);
+            let (mut chain, mut behind, mut input) = (LagChain::<6>::settled(0), [0; 6], 0);
             for step in 0..4_000 {
                 // Full power, none, and shares between, each for a while.
                 let by = [1_000_000, 0, 731_003, 2_000_000, 1][step / 60 % 5];
                 input += i64::from(by);
                 chain.tick(1_000_000, lag_us, input);
-                trail.step(6, ratio(1_000_000, lag_us, 6), by);
-                assert_eq!(input - i64::from(trail.behind(6)), chain.output(), "lag {lag_us}, step {step}");
+                trail(&mut behind, ratio(1_000_000, lag_us, 6), by);
+                assert_eq!(input - i64::from(behind[5]), chain.output(), "lag {lag_us}, step {step}");
             }
         }
     }

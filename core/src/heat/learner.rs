@@ -245,24 +245,25 @@ impl Learner {
     /// What the bank has found, if it is through.
     fn conclude(&mut self) -> Lesson {
         let (gap, lag_us) = (self.gap, self.bank.lag_us());
-        let Some(whole) = self.bank.conclude() else { return Lesson::None };
+        let Some((whole, now, miss)) = self.bank.conclude() else { return Lesson::None };
+        self.gap = now;
         if self.is_open() {
-            self.check_fit(whole);
+            self.check_fit(whole, miss);
         }
-        self.gap = self.bank.gap();
         Lesson::Refined { gap: self.gap - gap, lag_us: self.bank.lag_us() - lag_us }
     }
 
     /// Begins a new window if the fit broke: somebody stirred, or poured, or opened a valve.
-    fn check_fit(&mut self, whole: i64) {
+    fn check_fit(&mut self, whole: i64, miss: i64) {
         if self.bank.steps() < WORTH_KEEPING {
             return;
         }
-        self.miss += (self.bank.miss(whole) - self.miss) / 4;
+        self.miss += (miss - self.miss) / 4;
         let allowed = MISS + 4 * i64::from(square_root(self.sound_spread.unsigned_abs())) + 2 * self.bank.doubt();
         if self.miss.size() > allowed {
             let prior = self.sound;
             self.open(prior, whole - (self.missed.output() << 16), prior.lag_us);
+            self.gap = self.bank.gap();
         } else if self.miss.size() < allowed / 4 && (self.sound.known || self.bank.has_risen()) {
             self.sound_spread = self.bank.spread();
             self.sound = Prior { raw: self.bank.raw(), least: 0, lag_us: self.bank.lag_us(), known: true };

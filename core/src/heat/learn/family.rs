@@ -1,6 +1,6 @@
 //! The candidates of one shape: their chains, their sums, and which of them agrees best.
 
-use super::super::lag::{Trail, ratio};
+use super::super::lag::{ratio, trail};
 use super::sums::{Member, Shared, Terms, blend};
 use super::{LEAST_RAW, ONE, Prior, STEP_US};
 use crate::wide::{Bound, Product, Sum};
@@ -25,38 +25,36 @@ const GRID_US: [i32; 16] = [
     138_663_000,
 ];
 
-/// The most stages a shape has.
-const MOST_STAGES: usize = 6;
-
-/// What tells two families apart: in how many stages their candidates share the lag.
+/// What tells families apart: in how many stages their candidates share the lag.
 #[derive(Debug)]
 pub(super) struct Shape {
     stages: usize,
+    /// Where the chains of its candidates begin among all [`Chains`].
+    from: usize,
     /// The step ratio of each lag on the grid.
     ratios: [i32; GRID_US.len()],
 }
 
 impl Shape {
-    const fn of(stages: usize) -> Shape {
+    const fn of(stages: usize, after: usize) -> Shape {
         let mut ratios = [0; GRID_US.len()];
         let mut index = 0;
         while index < GRID_US.len() {
             ratios[index] = ratio(STEP_US as i64, GRID_US[index] as i64, stages as i64);
             index += 1;
         }
-        Shape { stages, ratios }
+        Shape { stages, from: after * GRID_US.len(), ratios }
     }
 }
 
-/// A soft bend and a sharp one.
-pub(super) static SOFT: Shape = Shape::of(3);
-pub(super) static SHARP: Shape = Shape::of(MOST_STAGES);
+/// From a soft bend to nearly a pure delay, with the stages of those before.
+pub(super) static SHAPES: [Shape; 4] = [Shape::of(2, 0), Shape::of(3, 2), Shape::of(6, 5), Shape::of(10, 11)];
 
-#[derive(Debug, Clone, Copy)]
-struct Candidate {
-    trail: Trail<MOST_STAGES>,
-    member: Member,
-}
+/// How far each stage of each candidate's chain trails the work, us.
+pub(super) type Chains = [i32; GRID_US.len() * 21];
+
+/// A chain that has heard everything.
+pub(super) const SETTLED: Chains = [0; GRID_US.len() * 21];
 
 /// The best fit of one shape: a blend of two neighbours, which lies between them as the true lag does.
 #[derive(Debug, Clone, Copy)]
@@ -84,74 +82,62 @@ pub(super) struct Family {
     /// By how much the work has grown in this step, and the candidates that have still to move on by it, one bit each.
     by_us: i32,
     behind: u16,
-    candidates: [Candidate; GRID_US.len()],
+    members: [Member; GRID_US.len()],
 }
 
 impl Family {
-    pub fn new(shape: &'static Shape, prior: &Prior) -> Self {
-        let candidates = GRID_US.map(|us| Candidate { trail: Trail::settled(), member: Member::new(us) });
+    pub fn new(shape: &'static Shape) -> Self {
         let pick = Pick { left: 0, theta: 0, lag_us: 0, raw: LEAST_RAW, score: 0 };
-        let mut family = Family { shape, candidates, pick, best: 0, roamer: 0, by_us: 0, behind: 0 };
-        family.stand_at(prior);
-        family.lean_on(prior);
-        family
+        Family { shape, members: [Member::default(); GRID_US.len()], pick, best: 0, roamer: 0, by_us: 0, behind: 0 }
     }
 
     /// Stands at the prior.
     #[inline(never)]
-    pub fn stand_at(&mut self, prior: &Prior) {
+    pub fn stand_at(&mut self, prior: &Prior, chains: &mut Chains) {
         let above = place_above(prior.lag_us).max(1);
         let (low, high) = (lag_at(above - 1), lag_at(above));
         let theta = (i64::from(prior.lag_us - low) << 16).checked_div(i64::from(high - low)).unwrap_or(0).clamp(0, ONE);
         self.best = above;
         self.pick = Pick { left: above - 1, theta, lag_us: prior.lag_us, raw: prior.raw.max(LEAST_RAW), score: 0 };
-        self.move_on(above - 1);
-        self.move_on(above);
+        self.move_on(above - 1, chains);
+        self.move_on(above, chains);
     }
 
     /// Forgets the sums.
     pub fn clear(&mut self) {
-        for candidate in &mut self.candidates {
-            candidate.member.clear();
-        }
-    }
-
-    /// Sets what each lag is charged for lying off the prior's.
-    pub fn lean_on(&mut self, prior: &Prior) {
-        for candidate in &mut self.candidates {
-            candidate.member.lean_on(prior.lag_us);
-        }
+        self.members = [Member::default(); GRID_US.len()];
     }
 
     /// Moves on by `by_us` of work: at once only the candidates that are asked for before the next turn, which are the pick's and the one
-    /// near `lag_us`.
+    /// at `near`.
     #[inline(never)]
-    pub fn advance(&mut self, by_us: i32, lag_us: i32) {
-        self.catch_up(GRID_US.len());
+    pub fn advance(&mut self, by_us: i32, near: usize, chains: &mut Chains) {
+        self.catch_up(GRID_US.len(), chains);
         (self.by_us, self.behind) = (by_us, u16::MAX);
-        for index in [self.pick.left, self.pick.left + 1, place_above(lag_us)] {
-            self.move_on(index);
+        for index in [self.pick.left, self.pick.left + 1, near] {
+            self.move_on(index, chains);
         }
     }
 
     /// Moves on up to `most` of the candidates that have still to.
     #[inline(never)]
-    pub fn catch_up(&mut self, most: usize) {
+    pub fn catch_up(&mut self, most: usize, chains: &mut Chains) {
         for _ in 0..most {
             if self.behind == 0 {
                 break;
             }
-            self.move_on(self.behind.trailing_zeros() as usize);
+            self.move_on(self.behind.trailing_zeros() as usize, chains);
         }
     }
 
     #[inline(never)]
-    fn move_on(&mut self, index: usize) {
+    fn move_on(&mut self, index: usize, chains: &mut Chains) {
         let bit = 1_u16.checked_shl(index as u32).unwrap_or(0);
-        if let (Some(candidate), Some(&ratio)) = (self.candidates.get_mut(index), self.shape.ratios.get(index))
+        let from = self.shape.from + index * self.shape.stages;
+        if let (Some(chain), Some(&ratio)) = (chains.get_mut(from..from + self.shape.stages), self.shape.ratios.get(index))
             && self.behind & bit != 0
         {
-            candidate.trail.step(self.shape.stages, ratio, self.by_us);
+            trail(chain, ratio, self.by_us);
         }
         self.behind &= !bit;
     }
@@ -160,23 +146,19 @@ impl Family {
         &self.pick
     }
 
-    /// How far the candidate at a lag, or the next above, trails the work, us.
-    pub fn trailing_near(&self, lag_us: i32) -> i64 {
-        self.trailing(place_above(lag_us))
-    }
-
     /// Looks at the best, its neighbours and one more; then blends the best with its better neighbour.
     #[inline(never)]
     pub fn fit(&mut self, shared: &Shared, terms: &Terms) {
         self.roamer = (self.roamer + 1) % GRID_US.len();
-        let score = |index: usize| self.member(index).map_or(i64::MAX, |m| m.score(shared, terms));
+        let score = |index: usize| self.member(index).map_or(i64::MAX, |m| m.score(lag_at(index), shared, terms));
         let roaming = (score(self.roamer), self.roamer);
         let (below, here, above) = (self.best.checked_sub(1).map_or(i64::MAX, score), score(self.best), score(self.best + 1));
         let left = if below < above { self.best.saturating_sub(1) } else { self.best.min(GRID_US.len() - 2) };
         if let (Some(a), Some(b)) = (self.member(left), self.member(left + 1)) {
-            let fit = blend(a, b, shared, terms);
-            let beyond = (i64::from(b.lag_us() - a.lag_us()) * fit.theta) >> 16;
-            let lag_us = a.lag_us() + beyond as i32;
+            let (low, high) = (lag_at(left), lag_at(left + 1));
+            let fit = blend((a, low), (b, high), shared, terms);
+            let beyond = (i64::from(high - low) * fit.theta) >> 16;
+            let lag_us = low + beyond as i32;
             let score = fit.error.plus(terms.lag_price(lag_us));
             self.pick = Pick { left, theta: fit.theta, lag_us, raw: fit.raw, score };
         }
@@ -189,36 +171,40 @@ impl Family {
 
     /// What is on its way, Q32 K.
     #[inline(never)]
-    pub fn gap(&self) -> i64 {
-        self.pick.raw.product(-self.mix(|i| -self.trailing(i))) >> 20
+    pub fn gap(&self, chains: &Chains) -> i64 {
+        self.pick.raw.product(-self.mix(|i| -self.trailing(i, chains))) >> 20
     }
 
     /// Climb heard since the mean of the window, Q12 K, with so much work done since its beginning.
     #[inline(never)]
-    pub fn heard(&self, work_us: i64, shared: &Shared) -> i64 {
-        let beyond = |i: usize| ((work_us - self.trailing(i)) >> 10) - self.member(i).map_or(0, |m| shared.mean(m.sum_q));
+    pub fn heard(&self, work_us: i64, shared: &Shared, chains: &Chains) -> i64 {
+        let beyond = |i: usize| ((work_us - self.trailing(i, chains)) >> 10) - self.member(i).map_or(0, |m| shared.mean(m.sum_q));
         self.pick.raw.product(self.mix(beyond)) >> 30
     }
 
     /// Takes the step into the sums, with so much work done since the window's beginning.
     #[inline(never)]
-    pub fn observe(&mut self, work_us: i64, shared: &Shared) {
-        self.catch_up(GRID_US.len());
+    pub fn observe(&mut self, work_us: i64, shared: &Shared, chains: &mut Chains) {
+        self.catch_up(GRID_US.len(), chains);
         // From the largest lag down, so that each meets its next.
         let mut next = 0;
-        for Candidate { trail, member } in self.candidates.iter_mut().rev() {
-            let heard = (work_us - i64::from(trail.behind(self.shape.stages))) >> 10;
-            next = member.take(heard.within(-(1 << 21), 1 << 21), next, shared);
+        for index in (0..GRID_US.len()).rev() {
+            let heard = (work_us - self.trailing(index, chains)) >> 10;
+            if let Some(member) = self.members.get_mut(index) {
+                next = member.take(heard.within(-(1 << 21), 1 << 21), next, shared);
+            }
         }
     }
 
     fn member(&self, index: usize) -> Option<&Member> {
-        self.candidates.get(index).map(|candidate| &candidate.member)
+        self.members.get(index)
     }
 
+    /// How far a candidate trails the work, us.
     #[inline(never)]
-    fn trailing(&self, index: usize) -> i64 {
-        self.candidates.get(index).map_or(0, |candidate| i64::from(candidate.trail.behind(self.shape.stages)))
+    pub fn trailing(&self, index: usize, chains: &Chains) -> i64 {
+        let last = self.shape.from + (index + 1) * self.shape.stages - 1;
+        i64::from(chains.get(last).copied().unwrap_or(0))
     }
 
     /// A quantity of the blend.
@@ -234,6 +220,6 @@ fn lag_at(index: usize) -> i32 {
 }
 
 /// The first place on the grid with at least this lag, or the last.
-fn place_above(lag_us: i32) -> usize {
+pub(super) fn place_above(lag_us: i32) -> usize {
     GRID_US.iter().position(|&us| us >= lag_us).unwrap_or(GRID_US.len() - 1)
 }

@@ -32,7 +32,7 @@ use super::settle::ratio_of;
 use super::{HeatConfig, Learned};
 use crate::units::Slope;
 use crate::wide::{Bound, Product, Sum};
-use family::{Family, SHARP, SOFT};
+use family::{Chains, Family, SETTLED, SHAPES, place_above};
 use sums::{Shared, Terms};
 
 /// Lag assumed before anything is known.
@@ -55,6 +55,8 @@ const FULL_WEIGHT: i64 = 64;
 const LONGEST_WINDOW: i64 = 2_048;
 /// One, Q16.
 const ONE: i64 = 1 << 16;
+/// The same trust in each shape, Q16.
+const ALIKE: Shares = [ONE / 4; SHAPES.len()];
 /// Candidates of each family that move on in one turn: a third of them.
 const CATCH_UP: usize = 5;
 
@@ -104,21 +106,25 @@ impl Prior {
 #[derive(Debug, Clone, Copy)]
 enum Turn {
     Done,
-    Soft { reading: i64 },
-    Sharp { reading: i64, terms: Terms },
-    Fit { reading: i64, terms: Terms },
-    Verdict { reading: i64 },
+    Observe { reading: i64 },
+    FitSofter { reading: i64, terms: Terms },
+    FitSharper { reading: i64, terms: Terms },
+    Conclude { reading: i64, verdict: Verdict },
 }
 
-/// What the next turn has to put in order before all else.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum Stale {
-    Nothing,
-    /// The prior has changed.
-    Leaning,
-    /// A new window has begun.
-    Sums,
+/// What the families have come to.
+#[derive(Debug, Clone, Copy)]
+struct Verdict {
+    share: Shares,
+    raw: i64,
+    best: i64,
+    gap: i64,
+    miss: i64,
+    lag_us: i32,
 }
+
+/// Trust in each shape, Q16.
+type Shares = [i64; SHAPES.len()];
 
 /// All candidates, and what they say.
 #[derive(Debug, Clone)]
@@ -127,8 +133,8 @@ pub struct Bank {
     work: i64,
     lag_us: i32,
     raw: i64,
-    /// Trust in the sharp shape, Q16.
-    share: i64,
+    /// Trust in each shape, Q16.
+    share: Shares,
     best: i64,
     /// How far the shapes lie apart, held for a while: in mid-bend they cross. 1024 us.
     apart: i64,
@@ -136,13 +142,14 @@ pub struct Bank {
     weight: i64,
     shared: Shared,
     turn: Turn,
-    stale: Stale,
+    /// The families' sums are still those of the window before.
+    stale: bool,
     prior: Prior,
     steepest: i64,
     reference: Option<(i64, i64)>,
     noise: Noise,
-    soft: Family,
-    sharp: Family,
+    families: [Family; SHAPES.len()],
+    chains: Chains,
 }
 
 /// Variance of the reading about its course, from second differences, 2^-24 K^2.
@@ -167,24 +174,26 @@ impl Noise {
 impl Bank {
     /// A bank at rest that knows `prior` and believes no climb above `steepest` (raw).
     pub fn new(prior: Prior, steepest: i64) -> Bank {
-        Bank {
-            soft: Family::new(&SOFT, &prior),
-            sharp: Family::new(&SHARP, &prior),
+        let mut bank = Bank {
+            families: SHAPES.each_ref().map(Family::new),
+            chains: SETTLED,
             shared: Shared::default(),
             turn: Turn::Done,
-            stale: Stale::Nothing,
+            stale: false,
             prior,
             steepest,
             reference: None,
             work: 0,
             lag_us: prior.lag_us,
             raw: prior.raw.at_least(LEAST_RAW),
-            share: ONE / 2,
+            share: ALIKE,
             best: 0,
             apart: 0,
             weight: FULL_WEIGHT,
             noise: Noise { before: None, variance: FLOOR },
-        }
+        };
+        bank.open(prior);
+        bank
     }
 
     /// Starts a new window: forgets the sums, leans on `prior`. The chains keep what is on its way.
@@ -193,12 +202,13 @@ impl Bank {
         self.reference = None;
         self.shared = Shared::default();
         self.turn = Turn::Done;
-        self.soft.stand_at(&prior);
-        self.sharp.stand_at(&prior);
-        self.stale = Stale::Sums;
+        for family in &mut self.families {
+            family.stand_at(&prior, &mut self.chains);
+        }
+        self.stale = true;
         (self.lag_us, self.raw) = (prior.lag_us, prior.raw.at_least(LEAST_RAW));
         self.weigh();
-        (self.best, self.share) = (0, ONE / 2);
+        (self.best, self.share) = (0, ALIKE);
     }
 
     /// Moves every chain on by a step to the work `work_us`, and takes the reading of this step (with the loss so far added back, Q32 K) into
@@ -206,11 +216,14 @@ impl Bank {
     pub fn advance(&mut self, work_us: i64, reading: Option<i64>) -> bool {
         let by_us = i32::try_from(work_us - self.work).unwrap_or(0);
         self.work = work_us;
-        self.soft.advance(by_us, self.lag_us);
-        self.sharp.advance(by_us, self.lag_us);
+        let near = place_above(self.lag_us);
+        for family in &mut self.families {
+            family.advance(by_us, near, &mut self.chains);
+        }
         let fade = ratio_of(self.apart.product(4), i64::from(STEP_US), i64::from(self.lag_us.max(4 * STEP_US)));
-        let heard = |family: &Family| (work_us - family.trailing_near(self.lag_us)) >> 10;
-        let (soft, sharp) = (heard(&self.soft), heard(&self.sharp));
+        let [_, soft, sharp, _] = &self.families;
+        let heard = |family: &Family| (work_us - family.trailing(near, &self.chains)) >> 10;
+        let (soft, sharp) = (heard(soft), heard(sharp));
         self.apart = (soft - sharp).size().at_least(self.apart - fade);
         let room = self.shared.n < LONGEST_WINDOW;
         match reading {
@@ -226,58 +239,56 @@ impl Bank {
         self.noise.see(y);
         self.weigh();
         self.shared.see(y, self.weight);
-        self.turn = Turn::Soft { reading };
+        self.turn = Turn::Observe { reading };
     }
 
     /// Takes one turn at what is left of a step, all but the verdict. Nothing shows of it.
     pub fn take_turn(&mut self) {
-        self.refresh();
+        if core::mem::take(&mut self.stale) {
+            for family in &mut self.families {
+                family.clear();
+            }
+        }
         let worked_us = self.worked_us();
         self.turn = match self.turn {
             Turn::Done => {
-                self.soft.catch_up(CATCH_UP);
-                self.sharp.catch_up(CATCH_UP);
+                for family in &mut self.families {
+                    family.catch_up(CATCH_UP, &mut self.chains);
+                }
                 Turn::Done
             }
-            Turn::Soft { reading } => {
+            Turn::Observe { reading } => {
                 self.shared.take();
-                let terms = Terms::of(&self.prior, self.steepest, self.noise.variance);
-                self.soft.observe(worked_us, &self.shared);
-                self.soft.fit(&self.shared, &terms);
-                Turn::Sharp { reading, terms }
+                for family in &mut self.families {
+                    family.observe(worked_us, &self.shared, &mut self.chains);
+                }
+                Turn::FitSofter { reading, terms: Terms::of(&self.prior, self.steepest, self.noise.variance) }
             }
-            Turn::Sharp { reading, terms } => {
-                self.sharp.observe(worked_us, &self.shared);
-                Turn::Fit { reading, terms }
+            Turn::FitSofter { reading, terms } => {
+                let [softest, soft, _, _] = &mut self.families;
+                softest.fit(&self.shared, &terms);
+                soft.fit(&self.shared, &terms);
+                Turn::FitSharper { reading, terms }
             }
-            Turn::Fit { reading, terms } => {
-                self.sharp.fit(&self.shared, &terms);
-                Turn::Verdict { reading }
+            Turn::FitSharper { reading, terms } => {
+                let [_, _, sharp, sharpest] = &mut self.families;
+                sharp.fit(&self.shared, &terms);
+                sharpest.fit(&self.shared, &terms);
+                Turn::Conclude { reading, verdict: self.judge(reading) }
             }
-            Turn::Verdict { reading } => Turn::Verdict { reading },
+            Turn::Conclude { reading, verdict } => Turn::Conclude { reading, verdict },
         };
     }
 
-    /// Puts in order what only turns look at.
-    #[inline(never)]
-    fn refresh(&mut self) {
-        let stale = core::mem::replace(&mut self.stale, Stale::Nothing);
-        if stale == Stale::Sums {
-            self.soft.clear();
-            self.sharp.clear();
-        }
-        if stale != Stale::Nothing {
-            self.soft.lean_on(&self.prior);
-            self.sharp.lean_on(&self.prior);
-        }
-    }
-
-    /// The verdict, once both families have fitted: the reading it was about.
-    pub fn conclude(&mut self) -> Option<i64> {
-        let Turn::Verdict { reading } = self.turn else { return None };
-        self.verdict();
+    /// Shows the verdict, once all families have fitted: the reading it was about (with the loss added back, Q32 K), what is on its way by it
+    /// (Q32 K), and how far that reading lies off the fit's line (Q12 K).
+    pub fn conclude(&mut self) -> Option<(i64, i64, i64)> {
+        let Turn::Conclude { reading, verdict } = self.turn else { return None };
+        let Verdict { share, raw, best, gap, miss, lag_us } = verdict;
+        (self.share, self.raw, self.best, self.lag_us) = (share, raw, best, lag_us);
+        self.weigh();
         self.turn = Turn::Done;
-        Some(reading)
+        Some((reading, gap, miss))
     }
 
     /// The work since the window's beginning.
@@ -309,7 +320,7 @@ impl Bank {
 
     /// What is on its way to the thermometer, Q32 K.
     pub fn gap(&self) -> i64 {
-        self.blend(self.soft.gap(), self.sharp.gap())
+        self.blend(&self.share, |family| family.gap(&self.chains))
     }
 
     /// The lag that agrees best, us.
@@ -334,53 +345,65 @@ impl Bank {
 
     /// Mean squared error of the best fit, 2^-24 K^2, never below the floor.
     pub fn spread(&self) -> i64 {
-        ratio_of(self.best, 1, self.shared.total).at_least(self.noise.variance)
+        self.spread_of(self.best)
     }
 
-    /// How far the last reading of the window lies off the best fit's line, Q12 K, given that reading (with the loss added back, Q32 K).
-    pub fn miss(&self, reading: i64) -> i64 {
-        let Some((start, work)) = self.reference else { return 0 };
-        let y = (reading - start) >> 20;
-        let worked_us = self.work - work;
-        let (soft, sharp) = (self.soft.heard(worked_us, &self.shared), self.sharp.heard(worked_us, &self.shared));
-        y - self.shared.mean(self.shared.y) - self.blend(soft, sharp)
+    fn spread_of(&self, error: i64) -> i64 {
+        ratio_of(error, 1, self.shared.total).at_least(self.noise.variance)
     }
 
-    fn blend(&self, soft: i64, sharp: i64) -> i64 {
-        let step = sharp - soft;
-        // The product of a Q32 kelvin difference and a Q16 share fits while the two shapes differ by less than 2^15 K.
-        soft + (step.product(self.share) >> 16)
+    /// A quantity of the families, by trust.
+    fn blend(&self, share: &Shares, of: impl Fn(&Family) -> i64) -> i64 {
+        let mut sum = 0;
+        let mut first = None;
+        for (family, &share) in self.families.iter().zip(share) {
+            // A shape that is out of the question is not asked.
+            if share >= ONE / 256 {
+                let value = of(family);
+                // The product of a Q32 kelvin difference and a Q16 share fits while two shapes differ by less than 2^15 K.
+                sum += (value - *first.get_or_insert(value)).product(share);
+            }
+        }
+        first.unwrap_or(0) + (sum >> 16)
     }
 
     /// Whether the better shape lies further off the record than it can be off.
     fn breaks_with_prior(&self) -> bool {
-        let pick = if self.soft.pick().score < self.sharp.pick().score { self.soft.pick() } else { self.sharp.pick() };
+        let Some(pick) = self.families.iter().map(Family::pick).min_by_key(|pick| pick.score) else { return false };
         let off = |now: i64, then: i64| sums::log_ratio(now, then).size() > BREAK_PARTS * ONE / KNOWN_PART;
         off(i64::from(pick.lag_us), i64::from(self.prior.lag_us)) || off(pick.raw, self.prior.raw)
     }
 
-    /// Weighs the two shapes against each other.
-    fn verdict(&mut self) {
+    /// Weighs the shapes against each other.
+    fn judge(&mut self, reading: i64) -> Verdict {
         if self.prior.known && self.breaks_with_prior() {
             // Another volume, another place of the thermometer: the record says nothing about this kettle. The next step fits without it.
             self.prior = Prior { raw: self.steepest, known: false, ..self.prior };
-            self.stale = Stale::Leaning;
         }
-        let (soft, sharp) = (*self.soft.pick(), *self.sharp.pick());
-        self.best = soft.score.at_most(sharp.score);
+        let scores = self.families.each_ref().map(|family| family.pick().score);
+        let best = scores.into_iter().fold(i64::MAX, i64::min);
         // Errors of neighbouring seconds are alike, so a fit has fewer independent errors than steps: about one per quarter lag.
         let independent = i64::from((self.lag_us / 4_000_000).max(1));
-        let scale = self.spread().product(independent).product(2 * FULL_WEIGHT);
+        let scale = self.spread_of(best).product(independent).product(2 * FULL_WEIGHT);
         let trust = |score: i64| {
-            let excess = ratio_of(score.minus(self.best), 256, scale).within(0, 1 << 20);
+            let excess = ratio_of(score.minus(best), 256, scale).within(0, 1 << 20);
             // 1 / (1 + x)^2 instead of exp(-x): the same order, no table.
             let whole = 256 + excess;
             ratio_of(1, 1 << 40, whole * whole)
         };
-        let (trust_soft, trust_sharp) = (trust(soft.score), trust(sharp.score));
-        self.share = ratio_of(trust_sharp, ONE, trust_soft + trust_sharp);
-        self.lag_us = i32::try_from(self.blend(i64::from(soft.lag_us), i64::from(sharp.lag_us))).unwrap_or(UNKNOWN_LAG_US);
-        self.raw = self.blend(soft.raw, sharp.raw);
-        self.weigh();
+        let trusts = scores.map(trust);
+        let all = trusts.iter().sum();
+        let share = trusts.map(|trust| ratio_of(trust, ONE, all));
+        let lag_us = self.blend(&share, |family| i64::from(family.pick().lag_us));
+        let (start, worked_us) = self.reference.map_or((reading, 0), |(start, work)| (start, self.work - work));
+        let line = self.blend(&share, |family| family.heard(worked_us, &self.shared, &self.chains));
+        Verdict {
+            share,
+            raw: self.blend(&share, |family| family.pick().raw),
+            best,
+            gap: self.blend(&share, |family| family.gap(&self.chains)),
+            miss: ((reading - start) >> 20) - self.shared.mean(self.shared.y) - line,
+            lag_us: i32::try_from(lag_us).unwrap_or(UNKNOWN_LAG_US),
+        }
     }
 }

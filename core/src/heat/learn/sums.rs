@@ -55,11 +55,8 @@ impl Shared {
 }
 
 /// The sums of one candidate.
-#[derive(Debug, Clone, Copy)]
+#[derive(Debug, Clone, Copy, Default)]
 pub(super) struct Member {
-    lag_us: i32,
-    /// Squared logarithm of the lag over the prior's, Q16: at most 2^18.
-    octave: i32,
     pub sum_q: i64,
     sum_qq: i64,
     sum_qy: i64,
@@ -68,24 +65,6 @@ pub(super) struct Member {
 }
 
 impl Member {
-    pub fn new(lag_us: i32) -> Member {
-        Member { lag_us, octave: 0, sum_q: 0, sum_qq: 0, sum_qy: 0, sum_cross: 0 }
-    }
-
-    /// Lag, us.
-    pub fn lag_us(&self) -> i32 {
-        self.lag_us
-    }
-
-    /// Forgets the sums.
-    pub fn clear(&mut self) {
-        *self = Member::new(self.lag_us);
-    }
-
-    pub fn lean_on(&mut self, lag_us: i32) {
-        self.octave = i32::try_from(squared_octave(self.lag_us(), lag_us)).unwrap_or(i32::MAX);
-    }
-
     /// Takes a step in which it has heard `q` and the next candidate `next`; hands `q` back.
     pub fn take(&mut self, q: i64, next: i64, shared: &Shared) -> i64 {
         let (weight, y) = shared.step;
@@ -98,8 +77,8 @@ impl Member {
     }
 
     /// Squared error of its best line, and what the prior charges.
-    pub fn score(&self, shared: &Shared, terms: &Terms) -> i64 {
-        Sums::of(self, shared, terms).line(terms).1.plus(terms.price(i64::from(self.octave)))
+    pub fn score(&self, lag_us: i32, shared: &Shared, terms: &Terms) -> i64 {
+        Sums::of(self, shared, terms).line(terms).1.plus(terms.lag_price(lag_us))
     }
 }
 
@@ -137,11 +116,7 @@ impl Terms {
 
     /// Squared error that a lag is charged for lying off the prior's.
     pub fn lag_price(&self, lag_us: i32) -> i64 {
-        self.price(squared_octave(lag_us, self.lag_us))
-    }
-
-    fn price(&self, octave: i64) -> i64 {
-        octave.product(self.lag_weight) >> 16
+        squared_octave(lag_us, self.lag_us).product(self.lag_weight) >> 16
     }
 }
 
@@ -186,7 +161,7 @@ pub(super) struct Blend {
 ///
 /// With `q = qa + theta (qb - qa)`, `qy` is linear and `qq` quadratic in theta, so `qy^2 / qq` is greatest at the ratio below; the lag that
 /// the prior expects pulls on it by its weight.
-pub(super) fn blend(a: &Member, b: &Member, shared: &Shared, terms: &Terms) -> Blend {
+pub(super) fn blend((a, low_us): (&Member, i32), (b, high_us): (&Member, i32), shared: &Shared, terms: &Terms) -> Blend {
     let (sa, sb) = (Sums::of(a, shared, terms), Sums::of(b, shared, terms));
     let (mean, rest) = shared.split(a.sum_q);
     let cross = a.sum_cross - mean * b.sum_q - rest * shared.mean(b.sum_q) + terms.qq;
@@ -200,10 +175,10 @@ pub(super) fn blend(a: &Member, b: &Member, shared: &Shared, terms: &Terms) -> B
     // Curvature of the squared error and of the prior's price in theta, both 2^-24 K^2.
     let (raw, _) = sa.line(terms);
     let stiff = times(raw, times(raw, dd - times(fraction(qd, sa.qq), qd))).max(1);
-    let step = i64::from((b.lag_us() - a.lag_us()).max(1));
+    let step = i64::from((high_us - low_us).max(1));
     let width = ratio_of(step, ONE, i64::from(terms.lag_us.max(1)));
     let pull = (((width * width) >> 16).product(terms.lag_weight) >> 16).max(0);
-    let expected = ratio_of(i64::from(terms.lag_us - a.lag_us()), ONE, step);
+    let expected = ratio_of(i64::from(terms.lag_us - low_us), ONE, step);
     let share = fraction(pull, stiff.plus(pull));
     let theta = free.plus(times(share, expected.minus(free))).within(0, ONE);
     let at = |da: i64, db: i64| da + times(theta << 14, db - da);
