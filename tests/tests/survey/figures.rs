@@ -51,8 +51,7 @@ fn the_medians_of_our_first_heat_up_are_within_their_aims() {
     assert!(median(Measure::Hold) <= 0.03, "{}", median(Measure::Hold));
 }
 
-/// The first forty rigs of the survey that the guide shows (seed 1), which is a kind one: the aims for two hundred hold on them, but for the first
-/// heat-up's overshoot at 95 % (0.12 K), held where it is, and the second one's at worst (0.15 K), likewise.
+/// The first forty rigs of the survey that the guide shows (seed 1), which is a kind one: the aims for two hundred hold on them.
 #[test]
 fn the_first_forty_rigs_of_seed_one_keep_the_aims_at_median_at_95_percent_and_at_worst() {
     let survey = survey::run(0..40, 1, Field::Ours, || ());
@@ -60,12 +59,12 @@ fn the_first_forty_rigs_of_seed_one_keep_the_aims_at_median_at_95_percent_and_at
     let ratio = of(Contender::OursFirst, Measure::Ratio);
     assert!(ratio.median <= 1.005 && ratio.p95 <= 1.02 && ratio.worst <= 1.06, "{ratio:?}");
     let over = of(Contender::OursFirst, Measure::Overshoot);
-    assert!(over.median <= 0.05 && over.p95 <= 0.15 && over.worst <= 0.25, "{over:?}");
+    assert!(over.median <= 0.05 && over.p95 <= 0.12 && over.worst <= 0.25, "{over:?}");
     assert!(of(Contender::OursFirst, Measure::Hold).median <= 0.03);
     let ratio = of(Contender::OursSecond, Measure::Ratio);
     assert!(ratio.worst <= 1.02, "{ratio:?}");
     let over = of(Contender::OursSecond, Measure::Overshoot);
-    assert!(over.worst <= 0.16, "{over:?}");
+    assert!(over.worst <= 0.15, "{over:?}");
 }
 
 #[test]
@@ -88,14 +87,15 @@ fn every_rig_that_coasts_by_less_than_four_kelvin_is_within_the_aims_for_the_wor
     }
 }
 
-/// A known shortfall: where the coast is long, a few percent of lag are the whole band. No more than the two rigs that miss the aims now may
-/// miss them: rig 2 is late, and rig 7, whose lag is three quarters transport delay, is taken for one with a shorter lag and passes its
-/// target by two kelvin.
+/// A known shortfall: where the coast is long, a few percent of lag are the whole band. No more than the one rig that misses the aims now may
+/// miss them: rig 7, whose lag is three quarters transport delay, is late.
 #[test]
 fn only_rigs_with_a_long_coast_miss_the_aims_for_the_worst() {
     let misses: Vec<u32> =
         SURVEY.rigs.iter().filter(|rig| !is_within_aims(rig.outcomes.first(), 1.06, 0.25)).map(|rig| rig.number).collect();
-    assert!(misses.iter().all(|number| [2, 7].contains(number)), "rigs {misses:?}");
+    assert!(misses.iter().all(|&number| number == 7), "rigs {misses:?}");
+    let over_k = SURVEY.rigs[7].outcomes.first().overshoot_k;
+    assert!(over_k <= 0.25, "rig 7 passes its target by {over_k:.2}");
 }
 
 /// The oracle, which has tried its gains on the very trial it is judged by, is better on some rigs that coast far; in the middle it is not.
