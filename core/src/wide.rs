@@ -23,7 +23,7 @@ impl Product for i64 {
 }
 
 impl Product<i32> for i64 {
-    #[inline(never)]
+    #[cfg_attr(target_arch = "arm", inline(never))]
     fn product(self, by: i32) -> i64 {
         let narrow = self as i32;
         if i64::from(narrow) == self { i64::from(narrow) * i64::from(by) } else { long_product(self, i64::from(by)) }
@@ -76,7 +76,8 @@ const fn magnitude(a: u64, b: u64) -> Option<u64> {
     if cross >> 32 != 0 { None } else { low.checked_add(cross << 32) }
 }
 
-/// Sums that saturate at the type's range, exactly as `saturating_add` and `saturating_sub`, which take thirty bytes wherever they stand.
+/// Sums that saturate at the type's range, exactly as `saturating_add` and `saturating_sub`, which take thirty bytes of a Cortex-M0+ wherever they
+/// stand: there, and only there, they are calls.
 pub trait Sum {
     /// Sum, saturating.
     #[must_use]
@@ -87,24 +88,24 @@ pub trait Sum {
 }
 
 impl Sum for i64 {
-    #[inline(never)]
+    #[cfg_attr(target_arch = "arm", inline(never))]
     fn plus(self, by: i64) -> i64 {
         self.saturating_add(by)
     }
 
-    #[inline(never)]
+    #[cfg_attr(target_arch = "arm", inline(never))]
     fn minus(self, by: i64) -> i64 {
         self.saturating_sub(by)
     }
 }
 
 impl Sum for u64 {
-    #[inline(never)]
+    #[cfg_attr(target_arch = "arm", inline(never))]
     fn plus(self, by: u64) -> u64 {
         self.saturating_add(by)
     }
 
-    #[inline(never)]
+    #[cfg_attr(target_arch = "arm", inline(never))]
     fn minus(self, by: u64) -> u64 {
         self.saturating_sub(by)
     }
@@ -127,22 +128,22 @@ pub trait Bound {
 }
 
 impl Bound for i64 {
-    #[inline(never)]
+    #[cfg_attr(target_arch = "arm", inline(never))]
     fn at_most(self, most: i64) -> i64 {
         self.min(most)
     }
 
-    #[inline(never)]
+    #[cfg_attr(target_arch = "arm", inline(never))]
     fn at_least(self, least: i64) -> i64 {
         self.max(least)
     }
 
-    #[inline(never)]
+    #[cfg_attr(target_arch = "arm", inline(never))]
     fn within(self, least: i64, most: i64) -> i64 {
         self.max(least).min(most)
     }
 
-    #[inline(never)]
+    #[cfg_attr(target_arch = "arm", inline(never))]
     fn size(self) -> i64 {
         self.saturating_abs()
     }
