@@ -5,7 +5,7 @@
 //! - *Work*: the integral of applied duty, in microseconds at full power.
 //! - *Climb* `k`: K/s at full power before any loss. *Lag* `L`: total delay from element to thermometer.
 //! - *Candidate*: one guess of `L` and of the shape (stages that share it). Its lag chain turns the work `w` into what such a thermometer
-//!   would have heard of it, `q`. Candidates of one shape are a [`family`].
+//!   would have heard of it, `q`. Candidates of one shape are a [`family`]; the families' fits are blended by how well each agrees.
 //! - *Step*: a second; chains move and readings are taken once per step.
 //! - *Fit*: the least-squares line `reading + loss so far = start + k q`. The candidate whose line leaves the least squared error agrees best;
 //!   the best is blended with its better neighbour (see [`sums`]), as the true lag lies between them.
@@ -13,7 +13,7 @@
 //!   lags after it; what comes later (loss, lid, mains) would only be mistaken for lag.
 //! - *Gap*: `k (w - q)`, what is on its way to the thermometer.
 //! - *Turn*: a step's work is shared among the ticks that follow it, so that no tick is long. What a candidate has heard is worked out only
-//!   when it is asked for; a family takes in the reading, then fits; the verdict comes last, and nothing shows before it. Turns may be taken
+//!   when it is asked for; the families take in the reading, then fit; the verdict comes last, and nothing shows before it. Turns may be taken
 //!   between ticks, when the outputs are served already.
 //!
 //! All sums are exact 64-bit integers.
@@ -136,7 +136,7 @@ pub struct Bank {
     /// Trust in each shape, Q16.
     share: Shares,
     best: i64,
-    /// How far the shapes lie apart, held for a while: in mid-bend they cross. 1024 us.
+    /// How far the two middle shapes lie apart, held for a while: in mid-bend they cross. 1024 us.
     apart: i64,
     /// How much a step tells at present.
     weight: i64,
@@ -311,7 +311,7 @@ impl Bank {
         self.weight as i32
     }
 
-    /// While the two shapes disagree on what is heard, either may be wrong by as much.
+    /// While the two middle shapes disagree on what is heard, either may be wrong by as much.
     fn weigh(&mut self) {
         let doubt = self.doubt();
         let variance = self.noise.variance;
