@@ -111,7 +111,7 @@ impl Sum for u64 {
     }
 }
 
-/// Bounds of a 64-bit number, exactly as `min`, `max` and `clamp`.
+/// Bounds of a 64-bit number, exactly as `min`, `max` and `clamp`. A divisor keeps those: a call hides from the compiler that it is not zero.
 pub trait Bound {
     /// The smaller.
     #[must_use]
@@ -184,6 +184,25 @@ mod tests {
                 assert_eq!(a.product(b), a.saturating_mul(b), "{a:#x} {b:#x}");
                 let (a, b) = (a as i64, b as i64);
                 assert_eq!(a.product(b), a.saturating_mul(b), "{a:#x} {b:#x}");
+            }
+        }
+    }
+
+    #[test]
+    fn sums_and_bounds_are_those_of_the_standard_library() {
+        let words = [i64::MIN, i64::MIN + 1, -(1 << 32), -2, -1, 0, 1, 2, 1 << 31, 1 << 32, i64::MAX - 1, i64::MAX];
+        for a in words {
+            assert_eq!(a.size(), a.saturating_abs(), "{a}");
+            for b in words {
+                assert_eq!((a.plus(b), a.minus(b)), (a.saturating_add(b), a.saturating_sub(b)), "{a} {b}");
+                assert_eq!((a.at_most(b), a.at_least(b)), (a.min(b), a.max(b)), "{a} {b}");
+                let (u, v) = (a as u64, b as u64);
+                assert_eq!((u.plus(v), u.minus(v)), (u.saturating_add(v), u.saturating_sub(v)), "{u} {v}");
+                let narrow = b as i32;
+                assert_eq!(a.product(narrow), a.saturating_mul(i64::from(narrow)), "{a} {narrow}");
+                for c in words.into_iter().filter(|&c| b <= c) {
+                    assert_eq!(a.within(b, c), a.clamp(b, c), "{a} {b} {c}");
+                }
             }
         }
     }
