@@ -59,11 +59,6 @@ impl PidGains {
         Ok(PidGains { kc, ti, td })
     }
 
-    /// Proportional action only; `kc` in duty per kelvin, at least the smallest step above 0.
-    pub fn proportional(kc: I16F16) -> PidGains {
-        PidGains { kc: kc.max(I16F16::DELTA), ti: None, td: Span::ZERO }
-    }
-
     /// Proportional gain in duty per kelvin.
     pub fn kc(&self) -> I16F16 {
         self.kc

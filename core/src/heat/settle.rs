@@ -80,7 +80,7 @@ impl Settled {
         let step = surprise.product(dt_us) / i64::from((pull_us + dt_us).max(1));
         self.level += step;
         if let Loss::Sought { drift } = loss {
-            let over_us = (i64::from(lag_us) * i64::from(LOSS_HALF_LAGS) / 2).max(1);
+            let over_us = i64::from((lag_us * LOSS_HALF_LAGS / 2).max(1));
             let change = step.product(1_000_000) / over_us;
             self.loss = (self.loss + drift - change).at_most(climb).at_least(-climb / 2);
         }

@@ -35,26 +35,39 @@ pub(super) struct Shape {
     ratios: [i32; GRID_US.len()],
 }
 
+/// Stages of each shape: from a soft bend to nearly a pure delay.
+const STAGES: [usize; 4] = [2, 3, 6, 10];
+
+/// Places that the chains of the first so many shapes take among all [`Chains`].
+const fn places(shapes: usize) -> usize {
+    let (mut stages, mut shape) = (0, 0);
+    while shape < shapes {
+        stages += STAGES[shape];
+        shape += 1;
+    }
+    stages * GRID_US.len()
+}
+
 impl Shape {
-    const fn of(stages: usize, after: usize) -> Shape {
+    const fn of(shape: usize) -> Shape {
+        let stages = STAGES[shape];
         let mut ratios = [0; GRID_US.len()];
         let mut index = 0;
         while index < GRID_US.len() {
             ratios[index] = ratio(STEP_US as i64, GRID_US[index] as i64, stages as i64);
             index += 1;
         }
-        Shape { stages, from: after * GRID_US.len(), ratios }
+        Shape { stages, from: places(shape), ratios }
     }
 }
 
-/// From a soft bend to nearly a pure delay, with the stages of those before.
-pub(super) static SHAPES: [Shape; 4] = [Shape::of(2, 0), Shape::of(3, 2), Shape::of(6, 5), Shape::of(10, 11)];
+pub(super) static SHAPES: [Shape; STAGES.len()] = [Shape::of(0), Shape::of(1), Shape::of(2), Shape::of(3)];
 
 /// How far each stage of each candidate's chain trails the work, us.
-pub(super) type Chains = [i32; GRID_US.len() * 21];
+pub(super) type Chains = [i32; places(STAGES.len())];
 
-/// A chain that has heard everything.
-pub(super) const SETTLED: Chains = [0; GRID_US.len() * 21];
+/// Chains that have heard everything.
+pub(super) const SETTLED: Chains = [0; places(STAGES.len())];
 
 /// The best fit of one shape: a blend of two neighbours, which lies between them as the true lag does.
 #[derive(Debug, Clone, Copy)]

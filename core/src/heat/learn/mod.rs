@@ -395,7 +395,8 @@ impl Bank {
         let all = trusts.iter().sum();
         let share = trusts.map(|trust| ratio_of(trust, ONE, all));
         let lag_us = self.blend(&share, |family| i64::from(family.pick().lag_us));
-        let (start, worked_us) = self.reference.map_or((reading, 0), |(start, work)| (start, self.work - work));
+        let start = self.reference.map_or(reading, |(start, _)| start);
+        let worked_us = self.worked_us();
         let line = self.blend(&share, |family| family.heard(worked_us, &self.shared, &self.chains));
         Verdict {
             share,
