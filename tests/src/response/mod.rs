@@ -1,7 +1,8 @@
 //! A learner on trial, not in the controller: what the readings of a ramp tell if the response is fitted freely.
 //!
 //! Job: the same as that of the core's `heat::learn`, by other means, to see how much better the settled temperature can be known. The example
-//! `response_fit` compares the two; DEVELOPERS.md says what it takes to put this one into the controller. All in integers, so that it could.
+//! `response_fit` compares the two; DEVELOPERS.md says what it takes to put this one into the controller. Its sums and solutions are
+//! integers, so that it could go there.
 //!
 //! - *Response*: what a second of work does to the reading, spread over the delays after which it is heard. Its sum is the *climb* `k`, K/s at full
 //!   power before any loss; its mean delay is the *lag* `L`. It is linear between the nodes of [`past`].
@@ -40,6 +41,8 @@ const LEAST_LAG_US: i64 = 5_000_000;
 const MOST_LAG_US: i64 = 180_000_000;
 /// The most steps that are taken in, so that no sum can overflow.
 const MOST_STEPS: i64 = 2_048;
+/// One, Q32.
+const ONE_Q32: f64 = 4_294_967_296.0;
 /// One kelvin, Q12: the column of the start.
 const KELVIN: i32 = 1 << 12;
 
@@ -138,7 +141,7 @@ impl Response {
         self.lost += loss::UNKNOWN.product(loss::shape((reading_c * 65_536.0) as i64)) >> 16;
         self.missed.tick(1_000_000, i64::from(self.fit.lag_us), self.lost >> 16);
         if self.steps < MOST_STEPS {
-            self.see((reading_c * 4_294_967_296.0) as i64 + (self.missed.output() << 16));
+            self.see((reading_c * ONE_Q32) as i64 + (self.missed.output() << 16));
             self.fit = self.find();
         }
     }
@@ -146,9 +149,9 @@ impl Response {
     /// Where a reading would settle if the power went off now, what is lost meanwhile included (degrees Celsius), and what is lost (K/s).
     pub fn settles(&self, reading_c: f64) -> (f64, f64) {
         let gap: i64 = self.fit.response.iter().zip(&self.trails).map(|(&part, &trail)| part.product(trail) >> 10).sum();
-        let warm_c = reading_c + gap as f64 / 4_294_967_296.0;
+        let warm_c = reading_c + gap as f64 / ONE_Q32;
         let shape = loss::shape((warm_c * 65_536.0) as i64) as f64 / 65_536.0;
-        let lost_k_per_s = loss::UNKNOWN as f64 / 4_294_967_296.0 * shape * (1.0 + self.loss());
+        let lost_k_per_s = loss::UNKNOWN as f64 / ONE_Q32 * shape * (1.0 + self.loss());
         (warm_c - lost_k_per_s * self.lag_s(), lost_k_per_s)
     }
 
@@ -235,7 +238,7 @@ impl Response {
 
     /// The normal equations, with the right-hand side as the last row, Q18: the sums over the variance, and what is known.
     fn normal(&self, places: &Places) -> [i64; row_at(UNKNOWNS + 1)] {
-        let times_more = (RISE / self.highest.max(RISE / 10)).max(0);
+        let times_more = RISE / self.highest.max(RISE / 10);
         let sigma = i64::from(square_root(self.variance.product(1 + times_more * times_more).unsigned_abs())).max(1);
         let (of_response, of_rest) = (Scale::of((self.first << 9) / sigma), Scale::of((1 << 39) / sigma));
         let mut equations = [0; row_at(UNKNOWNS + 1)];

@@ -122,16 +122,14 @@ fn scaled(value: i64, up: i32) -> i64 {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use copperhold::plant::rng::Pcg;
 
     /// Rows of a random design with widely different columns: the solution is that of the same sums in floats, by Gauss's elimination.
     #[test]
     fn a_solution_is_that_of_elimination_in_floats() {
         const N: usize = 6;
-        let mut state = 12_345_u64;
-        let mut next = || {
-            state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
-            ((state >> 33) as i64 % 2_001) - 1_000
-        };
+        let mut pcg = Pcg::new(12_345, 0);
+        let mut next = || i64::from(pcg.next_u32() % 2_001) - 1_000;
         for case in 0..200 {
             let mut sums = [0_i64; row_at(N + 2)];
             let truth: [i64; N] = core::array::from_fn(|_| next());
@@ -174,12 +172,12 @@ mod tests {
 
     #[test]
     fn whatever_the_sums_nothing_overflows() {
-        let mut state = 99_u64;
+        let mut pcg = Pcg::new(99, 0);
         for _ in 0..20_000 {
             let mut sums = [0_i64; row_at(5)];
             for entry in &mut sums {
-                state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
-                *entry = (state as i64) >> (state % 64);
+                let bits = i64::from(pcg.next_u32()) << 32 | i64::from(pcg.next_u32());
+                *entry = bits >> (pcg.next_u32() % 64);
             }
             for x in solve::<4>(&mut sums) {
                 assert!((-(1 << 32)..=1 << 32).contains(&x), "{x}");

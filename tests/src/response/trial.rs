@@ -8,8 +8,9 @@ use copperhold::fit::{celsius, degrees};
 use copperhold::plant::Figures;
 use copperhold::survey::Draw;
 use copperhold::survey::trial::{Plant, tick_s};
+use copperhold_core::controller::CONTROL_PERIOD;
 use copperhold_core::heat::{Demand, HeatConfig, HeatControl};
-use copperhold_core::units::{Slope, Span};
+use copperhold_core::units::Slope;
 use copperhold_core::vessel::Element;
 
 /// When both are asked, lags after the cut.
@@ -35,7 +36,7 @@ pub fn misses(draw: &Draw) -> [[f64; ASKED.len()]; 2] {
     for tick in 1_u64.. {
         let reading_c = plant.read();
         let applied = crate::heat_bench::duty(duty);
-        ours.tick(Span::from_micros((tick_s() * 1e6) as u64), celsius(reading_c), applied, Demand::Percent(applied));
+        ours.tick(CONTROL_PERIOD, celsius(reading_c), applied, Demand::Percent(applied));
         sum_c += reading_c;
         work_us += duty * tick_s() * 1e6;
         if tick.is_multiple_of(4) {

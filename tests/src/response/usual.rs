@@ -5,13 +5,15 @@
 //! prior of a response whose lag is about known. As every response adds up to its climb, which counts as known to a factor of two, that covariance times
 //! one everywhere is the mean: the prior pulls at every place alike, by one.
 
+use super::solve::row_at;
+
 /// Places, in thousandths of the lag.
 pub const PLACES: [i32; COUNT] = [40, 100, 180, 280, 400, 540, 700, 880, 1_100, 1_360, 1_700, 2_150, 2_800, 3_800];
 /// How many.
 pub const COUNT: usize = 14;
 
 /// Firmness of the usual, the inverse of the covariance, in sixteenths: its lower triangle, row by row.
-pub const FIRMNESS: [i32; COUNT * (COUNT + 1) / 2] = [
+pub const FIRMNESS: [i32; row_at(COUNT)] = [
     13620927, -2928012, 5842587, 231521, -2311992, 1802807, 32036, 589046, -751410, 503539, -14296, -146897, 241095, -221872,
     147173, 4613, 46099, -80753, 87321, -76921, 61040, -1618, -16309, 28830, -33184, 34948, -38802, 40075, 736, 6061, -10909,
     12463, -14103, 19069, -29196, 40325, 1308, -1571, 6661, -7186, 5940, -9008, 18387, -40614, 99705, -2672, -3395, -8884, 4305,
@@ -29,6 +31,7 @@ pub const MEAN: [i32; COUNT] = [
 #[cfg(test)]
 mod tests {
     use super::*;
+    use copperhold::survey::ranges::{OTHER_WEIGHT, SHEATH_WEIGHT};
 
     /// A generator of the usual linear kind (Knuth, The Art of Computer Programming, 3.3.4, his own multiplier).
     fn draws() -> impl FnMut() -> f64 {
@@ -39,11 +42,12 @@ mod tests {
         }
     }
 
-    /// Parts of one response at each place: three lags and a delay whose sum is about the lag.
+    /// Parts of one response at each place: three lags and a delay whose sum is about the lag, weighted as the survey's are.
     fn parts_of(mut draw: impl FnMut() -> f64) -> [f64; COUNT] {
         const LAG: f64 = 150.0;
         let lag = LAG * (0.15 * (2.0 * draw() - 1.0)).exp();
-        let weights = [0.5 * draw(), draw(), draw(), draw()];
+        let weights =
+            [SHEATH_WEIGHT, OTHER_WEIGHT, OTHER_WEIGHT, OTHER_WEIGHT].map(|range| range.low + (range.high - range.low) * draw());
         let all: f64 = weights.iter().sum();
         let [sheath, mixing, delay, probe] = weights.map(|weight| weight / all * lag);
         let mut response = [0.0; 1_000];
@@ -115,7 +119,7 @@ mod tests {
         let firm = inverse(second);
         for i in 0..COUNT {
             for j in 0..=i {
-                let (ours, theirs) = (f64::from(FIRMNESS[i * (i + 1) / 2 + j]), 16.0 * firm[i][j]);
+                let (ours, theirs) = (f64::from(FIRMNESS[row_at(i) + j]), 16.0 * firm[i][j]);
                 assert!((ours - theirs).abs() <= 2.0 + 1e-6 * theirs.abs(), "FIRMNESS at {i}, {j}: {ours}, {theirs:.0}");
             }
             let pull: f64 = (0..COUNT).map(|j| firm[i][j] * mean[j]).sum();
