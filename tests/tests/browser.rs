@@ -160,6 +160,7 @@ fn without_a_sheet_a_board_takes_temperature_percent_and_off_for_each_vessel_by_
     assert!(seen["source"].as_str().is_some_and(|text| text.starts_with("Board on")), "{seen}");
     assert_eq!(seen["way"], serde_json::json!(["Temperature", "Power", "Temperature for the liquor tank, °C"]));
     assert_eq!(seen["said"], "The liquor tank is asked for 60.0 °C.");
+    assert!(seen["refused"].as_str().is_some_and(|text| text.contains("from 0 to 120")), "{}", seen["refused"]);
     assert!(bench.heated_ms.load(Ordering::SeqCst) > 0, "it heated");
     assert!(!bench.heats.load(Ordering::SeqCst), "and was taken away");
 }

@@ -4,7 +4,7 @@ const KEYS = ["liquor_tank", "mash_tun", "boil_kettle"];
 const NAMES = { liquor_tank: "liquor tank", mash_tun: "mash tun", boil_kettle: "boil kettle" };
 const STALE_S = 3;
 let about = null, now = null, token = "", readOnly = false, heard = performance.now(), events = null, drawn = 0;
-let sounds = null, called = {}, figureFor = "", figureTouched = false, opened = 0;
+let sounds = null, called = {}, figureFor = "", figureTouched = false, opened = 0, asked = 0;
 const us = () => about && about.units === "us";
 const degrees = () => us() ? "°F" : "°C";
 const temp = c => (us() ? c * 1.8 + 32 : c).toFixed(1);
@@ -15,12 +15,16 @@ const two = n => String(n).padStart(2, "0");
 function clock(s) { s = Math.max(0, Math.ceil(s)); const h = Math.floor(s / 3600), m = Math.floor(s / 60) % 60; return h ? h + ":" + two(m) + ":" + two(s % 60) : m + ":" + two(s % 60); }
 function span(s) { s = Math.max(0, s); return s < 90 ? Math.round(s) + " s" : s < 5400 ? Math.round(s / 60) + " min" : Math.floor(s / 3600) + " h " + two(Math.round(s / 60) % 60) + " min"; }
 
-async function ask(path, body) {
-  const response = await fetch(path, { method: "POST", headers: { "content-type": "application/json", "x-copperhold-token": token }, body: JSON.stringify(body) });
-  const said = await response.json().catch(() => ({}));
-  if (response.status === 401) await enter();
-  text("said", response.ok ? "" : (said.error || "Not done") + ".");
-  return response.ok;
+// What is refused is always told; that something is done only if nothing was asked since, or a late answer would cover a refusal.
+async function ask(path, body, done = "") {
+  const turn = ++asked;
+  const response = await fetch(path, { method: "POST", headers: { "content-type": "application/json", "x-copperhold-token": token }, body: JSON.stringify(body) }).catch(() => null);
+  const said = response ? await response.json().catch(() => ({})) : { error: "Not done: the watch program does not answer. Go to the panel" };
+  if (response && response.status === 401) await enter();
+  const ok = response !== null && response.ok;
+  if (!ok) text("said", (said.error || "Not done") + ".");
+  else if (turn === asked) text("said", done);
+  return ok;
 }
 // Without the code there is nothing to see: the form stands alone.
 function unpaired(yes) {
@@ -158,9 +162,9 @@ function byHand(key) {
     const value = Number(input.value);
     if (input.value.trim() === "" || !Number.isFinite(value)) { text("said", "Give a number for the " + name + "."); input.focus(); return; }
     const body = kind === "share" ? { act: "share", vessel: key, share: value / 100 } : { act: "target", vessel: key, target_c: us() ? (value - 32) / 1.8 : value };
-    if (await ask("/api/act", body)) { text("said", "The " + name + " is asked for " + (kind === "share" ? value + " % of full power." : value.toFixed(1) + " " + degrees() + ".")); }
+    await ask("/api/act", body, "The " + name + " is asked for " + (kind === "share" ? value + " % of full power." : value.toFixed(1) + " " + degrees() + "."));
   });
-  find(".off").addEventListener("click", async () => { if (await ask("/api/act", { act: "off", vessel: key })) text("said", "No heat is asked for the " + name + "."); });
+  find(".off").addEventListener("click", () => ask("/api/act", { act: "off", vessel: key }, "No heat is asked for the " + name + "."));
   return hand;
 }
 
@@ -276,8 +280,8 @@ $("adjust").addEventListener("submit", async e => {
   e.preventDefault();
   const value = Number($("figure").value), s = now.step;
   if (!s || !Number.isFinite(value)) return;
-  const done = await ask("/api/act", s.may_adjust === "share" ? { act: "step_share", step: s.index, share: value / 100 } : { act: "step_target", step: s.index, target_c: us() ? (value - 32) / 1.8 : value });
-  if (done) { figureTouched = false; text("said", "Changed."); }
+  const done = await ask("/api/act", s.may_adjust === "share" ? { act: "step_share", step: s.index, share: value / 100 } : { act: "step_target", step: s.index, target_c: us() ? (value - 32) / 1.8 : value }, "Changed.");
+  if (done) figureTouched = false;
 });
 $("pair").addEventListener("submit", async e => {
   e.preventDefault();
