@@ -13,7 +13,6 @@ pub mod memory_flash;
 pub mod parsers;
 pub mod pty;
 pub mod reference;
-pub mod response;
 pub mod sample_day;
 pub mod stack;
 pub mod trips;

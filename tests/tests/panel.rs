@@ -151,7 +151,7 @@ fn compare(name: &str, canvas: &Canvas) {
 #[test]
 fn home_shows_grant_temperatures_targets_and_duty() {
     let mut bench = Bench::new();
-    bench.readings.liquor_tank = Ok(c(67_220));
+    bench.readings.liquor_tank = Ok(c(67_760));
     bench.armed(4);
     bench.supervisor.demand(Vessel::MashTun, Demand::Hold(c(67_000))).expect("possible");
     bench.armed(2);

@@ -4,7 +4,7 @@
 //! valve) begins a new one that leans on the fit as it was.
 
 use super::lag::LagChain;
-use super::learn::{Bank, Prior, STEP_US, slope_of_raw};
+use super::learn::{Bank, Found, Prior, STEP_US, slope_of_raw};
 use super::settle::per_second;
 use crate::units::Duty;
 use crate::wide::{Bound, Product, square_root};
@@ -24,7 +24,7 @@ pub const WORTH_LEARNING: i64 = 3 << 31;
 pub const WORTH_TRYING: i64 = 1_288_490_189;
 /// A fit of fewer steps is not written down.
 const WORTH_KEEPING: i64 = 40;
-/// A fit that misses by this, and four times its spread, is broken. A quarter kelvin in Q12.
+/// A fit that misses by this, and four times the reading's noise, is broken. A quarter kelvin in Q12.
 const MISS: i64 = 1024;
 
 /// Whether the fit takes in readings.
@@ -72,6 +72,8 @@ pub enum Lesson {
     Refined { gap: i64, lag_us: i32 },
     /// The window is over, and its fit worth writing down.
     Complete,
+    /// The window is over, and its fit best forgotten.
+    Dismissed,
 }
 
 /// The bank, its window, and what they need to know of the past.
@@ -86,12 +88,14 @@ pub struct Learner {
     /// Loss added up since the start, Q32 K, and what the thermometer has heard of it.
     lost: i64,
     missed: LagChain<3>,
-    gap: i64,
+    /// The same of the unit of loss, by which the fit finds what is lost beyond the usual.
+    units: i64,
+    units_missed: LagChain<3>,
     /// Smoothed miss of the fit, Q12 K.
     miss: i64,
     /// The fit when it last agreed.
     sound: Prior,
-    sound_spread: i64,
+    sound_variance: i64,
     bank: Bank,
 }
 
@@ -106,10 +110,11 @@ impl Learner {
             work_us: 0,
             lost: 0,
             missed: LagChain::settled(0),
-            gap: 0,
+            units: 0,
+            units_missed: LagChain::settled(0),
             miss: 0,
             sound: prior,
-            sound_spread: 0,
+            sound_variance: 0,
         }
     }
 
@@ -135,12 +140,12 @@ impl Learner {
 
     /// What is on its way to the thermometer, Q32 K.
     pub fn gap(&self) -> i64 {
-        self.gap
+        self.bank.gap()
     }
 
-    /// How much the last step tells, 1 to 64.
-    pub fn weight(&self) -> i32 {
-        self.bank.weight()
+    /// Loss beyond the usual that the fit has found, in units, Q16.
+    pub fn loss(&self) -> i64 {
+        self.bank.loss()
     }
 
     /// Whether readings are taken in.
@@ -157,16 +162,21 @@ impl Learner {
     pub fn open(&mut self, prior: Prior, from: i64, blind_us: i32) {
         self.bank.open(prior);
         self.sound = prior;
-        self.sound_spread = self.bank.spread();
+        self.sound_variance = self.bank.variance();
         self.miss = 0;
         self.window = Window::Open { for_us: 0, blind_us, from };
+    }
+
+    /// Back to what is known.
+    pub fn restore(&mut self, prior: Prior) {
+        self.bank.restore(prior);
     }
 
     /// Opens, pauses and closes the window. `applied` is the share that conducted over the last `dt_us`.
     pub fn watch(&mut self, dt_us: i32, level: i64, applied: Duty, stage: Stage) -> Lesson {
         let lag_us = self.bank.lag_us();
         let steady = per_second(self.climb().product(applied.signed_bits()) >> 16, lag_us);
-        let bent = (self.gap - steady).size() > BEND;
+        let bent = (self.bank.gap() - steady).size() > BEND;
         let late = match stage {
             Stage::AtRest => true,
             Stage::Heating => false,
@@ -190,7 +200,11 @@ impl Learner {
             Window::Paused { for_us } => (Window::Paused { for_us: for_us.saturating_add(dt_us) }, false),
         };
         self.window = window;
-        if complete && self.bank.steps() >= WORTH_KEEPING { Lesson::Complete } else { Lesson::None }
+        match complete {
+            false => Lesson::None,
+            true if self.bank.steps() >= WORTH_KEEPING && self.bank.is_lesson() => Lesson::Complete,
+            true => Lesson::Dismissed,
+        }
     }
 
     /// Takes the bank's turn ahead of the next tick, which then is the shorter; what comes of it is the same, and shows with that tick.
@@ -202,7 +216,7 @@ impl Learner {
     }
 
     /// Takes in a tick: the reading (Q32 C), the work of `applied`, the usual loss (Q32 K/s). Takes the bank's turn, unless that was done.
-    pub fn tick(&mut self, dt_us: i32, level: i64, applied: Duty, usual: i64) -> Lesson {
+    pub fn tick(&mut self, dt_us: i32, level: i64, applied: Duty, usual: i64, unit: i64) -> Lesson {
         self.study();
         self.ahead = false;
         let worked_us = |span_us: i32| (i64::from(applied.signed_bits()) * i64::from(span_us)) >> 16;
@@ -223,20 +237,21 @@ impl Learner {
         let mean = reading_us.product(1 << 8).checked_div(i64::from(for_us)).unwrap_or(0) << 8;
         self.lost += usual;
         self.missed.tick(i64::from(STEP_US), i64::from(self.bank.lag_us()), self.lost >> 16);
+        self.units += unit;
+        self.units_missed.tick(i64::from(STEP_US), i64::from(self.bank.lag_us()), self.units >> 16);
         let reading = match self.window {
             Window::Open { blind_us: 0, .. } => Some(mean + (self.missed.output() << 16)),
             Window::Open { .. } | Window::Paused { .. } | Window::Closed => None,
         };
-        if !self.bank.advance(self.work_us - worked_us(rest_us), reading) {
+        if !self.bank.advance(self.work_us - worked_us(rest_us), reading, self.units_missed.output()) {
             self.window = Window::Closed;
         }
-        self.gap = self.bank.gap();
         lesson
     }
 
     /// Ticks so long that turns are left take them all.
     fn hurry(&mut self) -> Lesson {
-        for _ in 0..3 {
+        for _ in 0..2 {
             self.bank.take_turn();
         }
         self.conclude()
@@ -244,13 +259,11 @@ impl Learner {
 
     /// What the bank has found, if it is through.
     fn conclude(&mut self) -> Lesson {
-        let (gap, lag_us) = (self.gap, self.bank.lag_us());
-        let Some((whole, now, miss)) = self.bank.conclude() else { return Lesson::None };
-        self.gap = now;
+        let Some(Found { reading, gap, lag_us, miss }) = self.bank.conclude() else { return Lesson::None };
         if self.is_open() {
-            self.check_fit(whole, miss);
+            self.check_fit(reading, miss);
         }
-        Lesson::Refined { gap: self.gap - gap, lag_us: self.bank.lag_us() - lag_us }
+        Lesson::Refined { gap, lag_us }
     }
 
     /// Begins a new window if the fit broke: somebody stirred, or poured, or opened a valve.
@@ -259,14 +272,13 @@ impl Learner {
             return;
         }
         self.miss += (miss - self.miss) / 4;
-        let allowed = MISS + 4 * i64::from(square_root(self.sound_spread.unsigned_abs())) + 2 * self.bank.doubt();
+        let allowed = MISS + 4 * i64::from(square_root(self.sound_variance.unsigned_abs()));
         if self.miss.size() > allowed {
-            let prior = self.sound;
+            let prior = Prior { shaken: true, ..self.sound };
             self.open(prior, whole - (self.missed.output() << 16), prior.lag_us);
-            self.gap = self.bank.gap();
-        } else if self.miss.size() < allowed / 4 && (self.sound.known || self.bank.has_risen()) {
-            self.sound_spread = self.bank.spread();
-            self.sound = Prior { raw: self.bank.raw(), least: 0, lag_us: self.bank.lag_us(), known: true };
+        } else if self.miss.size() < allowed / 4 && self.bank.is_sound() && (self.sound.known || self.bank.has_risen()) {
+            self.sound_variance = self.bank.variance();
+            self.sound = Prior { raw: self.bank.raw(), least: 0, lag_us: self.bank.lag_us(), known: true, shaken: false };
         }
     }
 }

@@ -51,16 +51,19 @@ use settle::{Evidence, Loss, Settled, per_second};
 const LONGEST_TICK_US: i32 = 1_000_000;
 /// The reading has arrived within this: 0.3 K in Q32.
 const ARRIVED: i64 = 1_288_490_189;
+/// The loss is learned over two and a half lags; over twice that while more than this is on its way in a coast (0.3 K in Q32), as a response whose
+/// tail is not quite the vessel's looks like loss there.
+const LOSS_HALF_LAGS: i32 = 5;
+const LOSS_HALF_LAGS_BENT: i32 = 10;
+const MUCH: i64 = 1_288_490_189;
 /// Far below the target: 2 K in Q32.
 const FAR: i64 = 2 << 32;
-/// Steps that weigh this much show the loss rather than the shape.
-const AGREED: i32 = 32;
-/// With this much heat on its way, Q32 K, the ramp aims above the target: by a fiftieth of what is more, up to 0.08 K.
-const ALLOWANCE_FROM: i64 = 3 << 32;
-const ALLOWANCE_PART: i64 = 35;
-const ALLOWANCE_MOST: i64 = 601_295_421;
+/// With this much heat on its way, Q32 K, the ramp aims above the target: by a twentieth of what is more, up to 0.2 K.
+const ALLOWANCE_FROM: i64 = 1 << 32;
+const ALLOWANCE_PART: i64 = 20;
+const ALLOWANCE_MOST: i64 = 858_993_459;
 /// `Tc` of ramp, coast and hold, as parts of the lag.
-const SHARP: i32 = 16;
+const SHARP: i32 = 40;
 const BRISK: i32 = 5;
 const GENTLE: i32 = 2;
 /// One, Q16.
@@ -107,6 +110,8 @@ pub struct HeatControl {
     /// Fall at 76 C, Q32 K/s, and what it makes of the last reading.
     loss_at_76: i64,
     usual: i64,
+    /// What the loss of a vessel nobody knows makes of it.
+    unit: i64,
     /// Whether a hold has told it.
     loss_known: bool,
     config: HeatConfig,
@@ -128,6 +133,7 @@ impl HeatControl {
             settled: None,
             loss_at_76: learned.map_or(loss::UNKNOWN, |l| i64::from(l.loss().fixed().to_bits()) << 8),
             usual: 0,
+            unit: 0,
             loss_known: learned.is_some(),
         }
     }
@@ -151,6 +157,9 @@ impl HeatControl {
         // The water loses by its own temperature, which in a ramp is nearer to the settled one than to the reading.
         let water = self.settled.map_or(level, |s| s.level);
         let usual = per_second_of(self.loss_at_76, loss::shape(water >> 16));
+        self.unit = per_second_of(loss::UNKNOWN, loss::shape(level >> 16));
+        // While a fit is being made, what is lost beyond the usual is the fit's to find.
+        let found = usual + per_second_of(self.unit, self.learner.loss());
         let settled = self.settled.get_or_insert(Settled { level, loss: usual });
         settled.tick(&Evidence {
             dt_us,
@@ -159,13 +168,15 @@ impl HeatControl {
             climb,
             heat: climb.product(applied.signed_bits()) >> 16,
             lag_us: self.learner.lag_us(),
-            weight: self.learner.weight(),
             loss: match self.state {
-                State::Toward(Leg::Coast { .. }) if self.learner.is_open() || self.learner.weight() < AGREED => Loss::Kept,
-                State::Toward(Leg::Coast { .. }) => Loss::Sought { drift: 0 },
-                State::Off | State::Fixed(_) | State::Toward(_) if self.learner.is_open() => Loss::Known(usual),
-                State::Toward(Leg::Ramp) => Loss::Sought { drift: usual - self.usual },
-                State::Off | State::Fixed(_) | State::Toward(Leg::Hold { .. }) => Loss::Sought { drift: 0 },
+                State::Off | State::Fixed(_) | State::Toward(_) if self.learner.is_open() => Loss::Known(found),
+                State::Toward(Leg::Ramp) => Loss::Sought { drift: usual - self.usual, half_lags: LOSS_HALF_LAGS },
+                State::Toward(Leg::Coast { .. }) if self.learner.gap().size() > MUCH => {
+                    Loss::Sought { drift: 0, half_lags: LOSS_HALF_LAGS_BENT }
+                }
+                State::Off | State::Fixed(_) | State::Toward(Leg::Coast { .. } | Leg::Hold { .. }) => {
+                    Loss::Sought { drift: 0, half_lags: LOSS_HALF_LAGS }
+                }
             },
         });
         self.usual = usual;
@@ -180,14 +191,18 @@ impl HeatControl {
             State::Fixed(_) | State::Toward(Leg::Ramp) => Stage::Heating,
             State::Toward(Leg::Coast { for_us }) => Stage::Coasting(for_us),
         };
+        self.learner.study();
         if !self.learner.is_open() && matches!(self.state, State::Toward(Leg::Ramp)) && self.implausible() {
-            let lag_us = Prior::of(self.learned, &self.config).lag_us.max(UNKNOWN_LAG_US);
-            self.learner.open(Prior { raw: self.steepest(), least: 0, lag_us, known: false }, level, 0);
-        } else if self.learner.watch(dt_us, level, applied, stage) == Lesson::Complete {
-            self.note();
+            self.learner.open(self.doubted(), level, 0);
+        } else {
+            match self.learner.watch(dt_us, level, applied, stage) {
+                Lesson::Complete => self.note(),
+                Lesson::Dismissed if self.learned.is_some() => self.learner.restore(Prior::of(self.learned, &self.config)),
+                Lesson::Dismissed | Lesson::None | Lesson::Refined { .. } => {}
+            }
         }
         // A better fit is no surprise: the settled temperature moves with it.
-        if let Lesson::Refined { gap, lag_us } = self.learner.tick(dt_us, level, applied, self.usual)
+        if let Lesson::Refined { gap, lag_us } = self.learner.tick(dt_us, level, applied, self.usual, self.unit)
             && let Some(settled) = &mut self.settled
         {
             settled.level += gap - per_second(settled.loss, lag_us);
@@ -231,6 +246,18 @@ impl HeatControl {
         let climb = self.learner.climb();
         let seen = self.settled.map_or(0, |s| s.loss);
         (seen - self.usual).size() > climb / 16 + loss::UNKNOWN
+    }
+
+    /// What to lean on after a ramp that contradicts the fit. A known vessel that loses more than its record says may heat a coil's mash, and is
+    /// otherwise as it was; of one that climbs faster, or that nobody knows, nothing is known but the steepest climb.
+    fn doubted(&self) -> Prior {
+        let known = Prior::of(self.learned, &self.config);
+        let slower = self.settled.is_some_and(|s| s.loss > self.usual);
+        if self.learned.is_some() && slower {
+            Prior { shaken: true, ..known }
+        } else {
+            Prior { raw: self.steepest(), least: 0, lag_us: known.lag_us.max(UNKNOWN_LAG_US), known: false, shaken: true }
+        }
     }
 
     /// The law.
@@ -292,19 +319,15 @@ impl HeatControl {
             }
             Leg::Ramp => (leg, asked),
             Leg::Coast { for_us } => {
-                // In mid-coast a shape that is not quite the vessel's makes too much of what is on its way. Near the target, and the loss known,
-                // less than makes it good would only add to that error.
-                let blind = self.loss_known && self.learner.weight() < AGREED && error.size() < ARRIVED;
-                let duty = if blind { asked.max(standing) } else { asked };
                 let arrived = (aim - level).size() < ARRIVED && self.learner.is_closed();
-                if duty == Duty::FULL && error > FAR {
-                    (Leg::Ramp, duty)
+                if asked == Duty::FULL && error > FAR {
+                    (Leg::Ramp, asked)
                 } else if arrived {
                     // Gentler, its output unmoved.
                     self.law.set_gain(self.gain(GENTLE));
-                    (Leg::Hold { for_us: 0 }, duty)
+                    (Leg::Hold { for_us: 0 }, asked)
                 } else {
-                    (Leg::Coast { for_us: for_us.saturating_add(dt_us) }, duty)
+                    (Leg::Coast { for_us: for_us.saturating_add(dt_us) }, asked)
                 }
             }
             Leg::Hold { .. } if asked == Duty::FULL && error > FAR => (Leg::Ramp, asked),
@@ -370,10 +393,10 @@ impl HeatControl {
         Kelvin::from_fixed(I16F16::from_bits(narrow(above)))
     }
 
-    /// Proportional gain `1 / (k Tc)`; `Tc` is this part of the lag, at least 3 s.
+    /// Proportional gain `1 / (k Tc)`; `Tc` is this part of the lag, at least 1 s.
     fn gain(&self, part: i32) -> I16F16 {
         let tc_us = self.learner.lag_us() / part;
-        let band = per_second(self.learner.climb(), tc_us.max(3_000_000)) >> 16;
+        let band = per_second(self.learner.climb(), tc_us.max(1_000_000)) >> 16;
         // 2^32 over the band, by a quotient of 32 bits.
         let band = u32::try_from(band).unwrap_or(u32::MAX).max(1);
         let kc = (band.wrapping_neg() / band).saturating_add(1);

@@ -12,13 +12,11 @@ use crate::wide::{Bound, Product};
 
 /// Bound on the surprise of one tick: 64 K in Q32.
 const SURPRISE: i64 = 64 << 32;
-/// Time constant in which the loss is learned, in lags (Q1: 5 halves).
-const LOSS_HALF_LAGS: i32 = 5;
+/// The loss is learned no faster than with this time constant: a short lag's would follow the reading's noise.
+const LEAST_LOSS_US: i32 = 60_000_000;
 /// `E` is drawn to the formula over this part of the lag, a seventh, but not faster than [`LEAST_PULL_US`].
 const PULL_PART: i32 = 7;
 const LEAST_PULL_US: i32 = 5_000_000;
-/// However much the shapes disagree, the formula is believed three eighths as much as when they agree.
-const LEAST_WEIGHT: i32 = 24;
 
 /// The settled temperature and the standing loss. Temperatures in Q32 C, rates in Q32 K/s.
 #[derive(Debug, Clone, Copy)]
@@ -44,8 +42,6 @@ pub struct Evidence {
     pub heat: i64,
     /// `L`, us.
     pub lag_us: i32,
-    /// How much the formula is to be believed, 1 to 64.
-    pub weight: i32,
     /// What to make of the standing loss.
     pub loss: Loss,
 }
@@ -53,21 +49,21 @@ pub struct Evidence {
 /// Where the standing loss comes from.
 #[derive(Debug, Clone, Copy)]
 pub enum Loss {
-    /// From its usual shape, Q32 K/s: a window is open, so a surprise is the fit's to explain.
+    /// From its usual shape and the fit, Q32 K/s: a window is open, so a surprise is the fit's to explain.
     Known(i64),
-    /// As it was: a window is open after the power was cut.
-    Kept,
     /// From surprises, and as the usual loss drifts with temperature, Q32 K/s since the last tick.
     Sought {
         /// Growth of the usual loss.
         drift: i64,
+        /// Time constant of learning it, in halves of the lag.
+        half_lags: i32,
     },
 }
 
 impl Settled {
     /// Moves on by one tick.
     pub fn tick(&mut self, seen: &Evidence) {
-        let Evidence { dt_us, reading, gap, climb, heat, lag_us, weight, loss } = *seen;
+        let Evidence { dt_us, reading, gap, climb, heat, lag_us, loss } = *seen;
         if let Loss::Known(known) = loss {
             self.loss = known;
         }
@@ -75,12 +71,11 @@ impl Settled {
         self.level += per_second(rate, dt_us);
         let formula = reading + gap - per_second(self.loss, lag_us);
         let surprise = (formula - self.level).within(-SURPRISE, SURPRISE);
-        // The longest lag's seventh times 64 is 1.7e9.
-        let pull_us = (lag_us / PULL_PART).max(LEAST_PULL_US) * 64 / weight.clamp(LEAST_WEIGHT, 64);
+        let pull_us = (lag_us / PULL_PART).max(LEAST_PULL_US);
         let step = surprise.product(dt_us) / i64::from((pull_us + dt_us).max(1));
         self.level += step;
-        if let Loss::Sought { drift } = loss {
-            let over_us = i64::from((lag_us * LOSS_HALF_LAGS / 2).max(1));
+        if let Loss::Sought { drift, half_lags } = loss {
+            let over_us = i64::from((lag_us * half_lags / 2).max(LEAST_LOSS_US));
             let change = step.product(1_000_000) / over_us;
             self.loss = (self.loss + drift - change).at_most(climb).at_least(-climb / 2);
         }

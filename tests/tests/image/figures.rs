@@ -11,8 +11,8 @@ const RAM: u32 = 24 * 1024;
 const CONTROL_CYCLES: f64 = 40_000.0;
 /// No aim of the project's: what the bus takes is most of it.
 const SAMPLE_CYCLES: f64 = 16_000.0;
-/// No aim of the project's: learning, when the lease is out, of both vessels.
-const STUDY_CYCLES: f64 = 100_000.0;
+/// No aim of the project's: learning, when the lease is out. A fit, once a second for a vessel that heats up, is most of it.
+const STUDY_CYCLES: f64 = 500_000.0;
 const FAST_CYCLES: f64 = 2_000.0;
 
 fn elf() -> Vec<u8> {

@@ -51,20 +51,22 @@ fn the_medians_of_our_first_heat_up_are_within_their_aims() {
     assert!(median(Measure::Hold) <= 0.03, "{}", median(Measure::Hold));
 }
 
-/// The first forty rigs of the survey that the guide shows (seed 1), which is a kind one: the aims for two hundred hold on them.
+/// The survey that the guide shows. The second time three rigs are late, which the limits explain.
 #[test]
-fn the_first_forty_rigs_of_seed_one_keep_the_aims_at_median_at_95_percent_and_at_worst() {
-    let survey = survey::run(0..40, 1, Field::Ours, || ());
+fn two_hundred_rigs_keep_the_aims_at_median_at_95_percent_and_at_worst_but_for_three_late_the_second_time() {
+    let survey = survey::run(0..200, 1, Field::Ours, || ());
     let of = |contender, measure| survey.spread(contender, measure);
     let ratio = of(Contender::OursFirst, Measure::Ratio);
     assert!(ratio.median <= 1.005 && ratio.p95 <= 1.02 && ratio.worst <= 1.06, "{ratio:?}");
     let over = of(Contender::OursFirst, Measure::Overshoot);
     assert!(over.median <= 0.05 && over.p95 <= 0.12 && over.worst <= 0.25, "{over:?}");
     assert!(of(Contender::OursFirst, Measure::Hold).median <= 0.03);
-    let ratio = of(Contender::OursSecond, Measure::Ratio);
-    assert!(ratio.worst <= 1.02, "{ratio:?}");
     let over = of(Contender::OursSecond, Measure::Overshoot);
     assert!(over.worst <= 0.15, "{over:?}");
+    let late: Vec<u32> = survey.rigs.iter().filter(|rig| rig.outcomes.second().ratio > 1.02).map(|rig| rig.number).collect();
+    assert!(late.iter().all(|number| [84, 99, 137].contains(number)), "{late:?}");
+    let ratio = of(Contender::OursSecond, Measure::Ratio);
+    assert!(ratio.p95 <= 1.01 && ratio.worst <= 1.06, "{ratio:?}");
 }
 
 #[test]
@@ -87,25 +89,21 @@ fn every_rig_that_coasts_by_less_than_four_kelvin_is_within_the_aims_for_the_wor
     }
 }
 
-/// A known shortfall: where the coast is long, a few percent of lag are the whole band. No more than the one rig that misses the aims now may
-/// miss them: rig 7, whose lag is three quarters transport delay, is late.
+/// Where the coast is long, a few percent of the lag are the whole band.
 #[test]
-fn only_rigs_with_a_long_coast_miss_the_aims_for_the_worst() {
-    let misses: Vec<u32> =
-        SURVEY.rigs.iter().filter(|rig| !is_within_aims(rig.outcomes.first(), 1.06, 0.25)).map(|rig| rig.number).collect();
-    assert!(misses.iter().all(|&number| number == 7), "rigs {misses:?}");
-    let over_k = SURVEY.rigs[7].outcomes.first().overshoot_k;
-    assert!(over_k <= 0.25, "rig 7 passes its target by {over_k:.2}");
+fn rigs_with_a_long_coast_too_keep_the_aims_for_the_worst_first_heat_up() {
+    assert!(SURVEY.rigs.iter().any(|rig| coast_k(rig) > 5.0));
+    for rig in &SURVEY.rigs {
+        assert!(is_within_aims(rig.outcomes.first(), 1.06, 0.25), "rig {}: {:?}", rig.number, rig.outcomes.first());
+    }
 }
 
-/// The oracle, which has tried its gains on the very trial it is judged by, is better on some rigs that coast far; in the middle it is not.
+/// The oracle too, which has tried its gains on the very trial it is judged by.
 #[test]
-fn our_first_heat_up_is_ahead_of_every_rival_in_the_middle_and_of_all_but_the_oracle_at_worst() {
+fn our_first_heat_up_is_ahead_of_every_rival_in_the_middle_and_at_worst() {
     let of = |contender| survey::spread(SURVEY.outcomes(contender).map(penalty));
     let ours = of(Contender::OursFirst);
-    let oracle = of(Contender::Oracle);
-    assert!(ours.median < oracle.median, "oracle: {oracle:?} against our {ours:?}");
-    for rival in [Contender::Simc, Contender::ZieglerNichols, Contender::PidCrate, Contender::Thermostat] {
+    for rival in [Contender::Oracle, Contender::Simc, Contender::ZieglerNichols, Contender::PidCrate, Contender::Thermostat] {
         let theirs = of(rival);
         assert!(ours.median < theirs.median && ours.worst < theirs.worst, "{}: {theirs:?} against our {ours:?}", rival.label());
     }

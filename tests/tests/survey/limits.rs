@@ -6,7 +6,7 @@ use copperhold::survey::{self, Contender, Draw, Field, Survey};
 use std::sync::LazyLock;
 
 const SEED: u64 = 1;
-/// Those of the first two hundred that miss an aim, but for three that miss by a hair.
+/// Of the first two hundred, those that miss an aim or have long been late.
 const LATE: [u32; 7] = [68, 84, 99, 115, 137, 172, 175];
 
 static SURVEY: LazyLock<Survey> = LazyLock::new(|| survey::run(LATE, SEED, Field::Limits, || ()));
@@ -57,15 +57,11 @@ fn nobody_within_the_overshoot_is_earlier_than_the_sighted() {
     assert!(judged >= 40, "only {judged} comparisons");
 }
 
-/// Each for a reason that somebody else on the same rig shows. A first heat-up of rig 137 keeps its aims.
+/// Each for a reason that somebody else on the same rig shows. Their first heat-ups keep the aims.
 #[test]
 fn what_holds_each_late_rig_is_named() {
     let misses: Vec<(u32, usize, Limit)> = SURVEY.misses().map(|miss| (miss.rig, miss.heat_up, miss.limit)).collect();
-    for expected in
-        [(68, 0, Limit::Loss), (115, 0, Limit::Loss), (99, 0, Limit::Shape), (99, 1, Limit::Shape), (137, 1, Limit::Sheath)]
-    {
-        assert!(misses.contains(&expected), "{expected:?} is not among {misses:?}");
-    }
+    assert_eq!(misses, [(84, 1, Limit::Shape), (99, 1, Limit::Shape), (137, 1, Limit::Sheath)]);
     let text = survey::table(&SURVEY);
     let page = survey::page(&SURVEY);
     for miss in SURVEY.misses() {
@@ -74,12 +70,12 @@ fn what_holds_each_late_rig_is_named() {
     assert!(!survey::table(&survey::run([99], SEED, Field::Ours, || ())).contains("what limits it"));
 }
 
-/// While the fitted shapes disagree near the target, and the loss is known, the coast makes good the loss: without that these took 1.23, 1.35 and 1.58.
+/// Lags of an unusual shape, fitted in a few fixed ones, took these 1.23, 1.35 and 1.58 the second time.
 #[test]
-fn a_known_loss_is_made_good_while_the_shapes_disagree() {
+fn a_lag_of_an_unusual_shape_does_not_make_the_second_heat_up_late() {
     let second = |number| SURVEY.rigs.iter().find(|rig| rig.number == number).expect("surveyed").outcomes.second();
-    assert!(second(172).ratio <= 1.02 && second(175).ratio <= 1.02 && second(99).ratio < 1.25, "{:?}", [172, 175, 99].map(second));
-    assert!([172, 175, 99].map(second).iter().all(|outcome| outcome.overshoot_k < 0.2));
+    assert!(second(172).ratio <= 1.02 && second(175).ratio <= 1.02 && second(99).ratio < 1.05, "{:?}", [172, 175, 99].map(second));
+    assert!([172, 175, 99].map(second).iter().all(|outcome| outcome.overshoot_k <= 0.15));
 }
 
 /// `k` and the loss at 76 C make the standing duty there, and a record holds them to its own steps.

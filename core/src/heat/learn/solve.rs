@@ -1,12 +1,12 @@
 //! Least squares by Cholesky's factors, in fixed point.
 //!
 //! Works on the lower triangle of a positive matrix, row by row, with the right-hand side as its last row. Rows and columns are scaled by powers of
-//! two so that the diagonal lies between a quarter and one: then no factor exceeds one, and Q60 holds them all (Golub and Van Loan, Matrix
-//! Computations, 4.2). What is no positive matrix gives a wrong solution within its bounds.
+//! two so that the diagonal lies between a quarter and one: then no factor exceeds one, and Q62 holds them all (Golub and Van Loan, Matrix
+//! Computations, 4.2; from memory). What is no positive matrix gives a wrong solution within its bounds.
 
-use copperhold_core::wide::{Bound, square_root};
+use crate::wide::{Bound, square_root};
 
-/// One, Q60.
+/// One, Q60: the format of what is left of an entry.
 const ONE: i64 = 1 << 60;
 /// The least pivot that is believed, Q60: what is smaller is rounding.
 const LEAST_PIVOT: i64 = 1 << 22;
@@ -16,15 +16,21 @@ pub const fn row_at(i: usize) -> usize {
     i * (i + 1) / 2
 }
 
-/// `a b` of a Q60 up to one and any number up to 2^61.
-#[inline(never)]
-fn part(a: i64, b: i64) -> i64 {
-    const LOW: i64 = (1 << 30) - 1;
-    let (a_high, a_low, b_high, b_low) = (a >> 30, a & LOW, b >> 30, b & LOW);
-    a_high * b_high + ((a_high * b_low + a_low * b_high) >> 30)
+/// The upper half of a product, to one or two; both factors within 2^62.
+#[inline(always)]
+fn upper(a: i64, b: i64) -> i64 {
+    const LOW: i64 = (1 << 32) - 1;
+    let (a_high, a_low, b_high, b_low) = (a >> 32, a & LOW, b >> 32, b & LOW);
+    a_high * b_high + ((a_high * b_low) >> 32) + ((a_low * b_high) >> 32)
 }
 
-/// The inverse root of a pivot: a Q59 from one to two, times two to the power of `up`.
+/// What two rows of factors take away from an entry, Q60 of Q62.
+#[inline(never)]
+fn scalar_product(a: &[i64], b: &[i64]) -> i64 {
+    a.iter().zip(b).fold(0, |sum: i64, (&a, &b)| sum.wrapping_add(upper(a, b)))
+}
+
+/// The inverse root of a pivot: a Q61 from one to two, times two to the power of `up`.
 #[derive(Debug, Clone, Copy, Default)]
 struct Pivot {
     inverse: i64,
@@ -34,20 +40,20 @@ struct Pivot {
 impl Pivot {
     #[inline(never)]
     fn of(pivot: i64) -> Pivot {
-        let pivot = pivot.clamp(LEAST_PIVOT, ONE - 1);
+        let pivot = pivot.within(LEAST_PIVOT, ONE - 1);
         let up = (pivot.leading_zeros() - 4) / 2;
         let near = pivot << (2 * up);
-        // Thirty bits by a root and a quotient, sixty by one step of Newton's.
+        // Thirty bits by a root and a quotient, nearly sixty by one step of Newton's.
         let root = i64::from(square_root((near as u64) << 4)).max(1);
-        let rough = ((1_i64 << 62) / root).min((1 << 31) - 1);
-        let off = ONE - part(near, rough * rough);
-        Pivot { inverse: (rough << 29) + ((rough * off.within(-(1 << 31), 1 << 31)) >> 32), up }
+        let rough = ((1_i64 << 62) / root).at_most((1 << 31) - 1);
+        let off = (1 << 58) - upper(near << 2, rough * rough);
+        Pivot { inverse: (rough << 31) + ((rough * off.within(-(1 << 30), 1 << 30)) >> 28), up }
     }
 
-    /// What is left of a product, over this pivot's root; Q60.
+    /// What is left of an entry (Q60), over this pivot's root; Q62.
     fn divide(self, left: i64) -> i64 {
         let most = ONE >> self.up;
-        (part(left.within(-most, most) << self.up, self.inverse) << 1).within(-ONE, ONE)
+        upper(left.within(-most, most) << (self.up + 2), self.inverse).within(-(1 << 59), 1 << 59) << 3
     }
 }
 
@@ -57,7 +63,7 @@ impl Pivot {
 pub fn solve<const N: usize>(matrix: &mut [i64]) -> [i64; N] {
     let mut size = [0_u32; N];
     let mut of_side = 0;
-    for i in 0..=N {
+    for i in 0..N + 1 {
         let square = matrix.get(row_at(i) + i).copied().unwrap_or(1).max(1);
         // The square is less than two to the power of twice this.
         let half = (65 - square.leading_zeros()) / 2;
@@ -67,10 +73,10 @@ pub fn solve<const N: usize>(matrix: &mut [i64]) -> [i64; N] {
         }
     }
     let mut pivots = [Pivot::default(); N];
-    for i in 0..=N {
+    for i in 0..N + 1 {
         let Some((above, below)) = matrix.split_at_mut_checked(row_at(i)) else { break };
         let mine = size.get(i).copied().unwrap_or(of_side);
-        for j in 0..=i.min(N - 1) {
+        for j in 0..(i + 1).min(N) {
             let Some((known, entry)) = below.get_mut(..=j).and_then(|row| row.split_last_mut()).map(|(last, known)| (known, last))
             else {
                 break;
@@ -78,13 +84,13 @@ pub fn solve<const N: usize>(matrix: &mut [i64]) -> [i64; N] {
             let theirs = size.get(j).copied().unwrap_or(0);
             let entry_now = scaled(*entry, 60_i32 - (mine + theirs) as i32);
             if i == j {
-                let left = known.iter().fold(entry_now, |left, &l| left.wrapping_sub(part(l, l)));
+                let left = entry_now.wrapping_sub(scalar_product(known, known));
                 if let Some(pivot) = pivots.get_mut(j) {
                     *pivot = Pivot::of(left);
                 }
             } else {
                 let other = above.get(row_at(j)..).unwrap_or(&[]);
-                let left = known.iter().zip(other).fold(entry_now, |left, (&a, &b)| left.wrapping_sub(part(a, b)));
+                let left = entry_now.wrapping_sub(scalar_product(known, other));
                 *entry = pivots.get(j).map_or(0, |pivot| pivot.divide(left));
             }
         }
@@ -92,19 +98,19 @@ pub fn solve<const N: usize>(matrix: &mut [i64]) -> [i64; N] {
     let mut solution = [0_i64; N];
     for i in (0..N).rev() {
         let entry = |row: usize, column: usize| matrix.get(row_at(row) + column).copied().unwrap_or(0);
-        // Q44.
-        let mut left = entry(N, i) >> 16;
+        // Q44; the solution itself is Q46.
+        let mut left = entry(N, i) >> 18;
         for k in i + 1..N {
-            left -= part(entry(k, i), solution.get(k).copied().unwrap_or(0));
+            left -= upper(entry(k, i), solution.get(k).copied().unwrap_or(0));
         }
         let pivot = pivots.get(i).copied().unwrap_or_default();
         if let Some(x) = solution.get_mut(i) {
-            let most = (1 << 58) >> (pivot.up + 1);
-            *x = part(pivot.inverse, left.within(-ONE, ONE)).within(-most, most) << (pivot.up + 1);
+            let most = ONE >> (pivot.up + 1);
+            *x = upper(pivot.inverse, left.within(-(1 << 58), 1 << 58) << 4).within(-most, most) << (pivot.up + 1);
         }
     }
     for (x, &size) in solution.iter_mut().zip(&size) {
-        *x = scaled(*x, of_side as i32 - size as i32 - 14).within(-(1 << 32), 1 << 32);
+        *x = scaled(*x, of_side as i32 - size as i32 - 16).within(-(1 << 32), 1 << 32);
     }
     solution
 }
@@ -122,14 +128,21 @@ fn scaled(value: i64, up: i32) -> i64 {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use copperhold::plant::rng::Pcg;
+
+    /// A generator of the usual linear kind (Knuth, The Art of Computer Programming, 3.3.4, his own multiplier); its upper half.
+    fn draws(mut state: u64) -> impl FnMut() -> u32 {
+        move || {
+            state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+            (state >> 32) as u32
+        }
+    }
 
     /// Rows of a random design with widely different columns: the solution is that of the same sums in floats, by Gauss's elimination.
     #[test]
     fn a_solution_is_that_of_elimination_in_floats() {
         const N: usize = 6;
-        let mut pcg = Pcg::new(12_345, 0);
-        let mut next = || i64::from(pcg.next_u32() % 2_001) - 1_000;
+        let mut draw = draws(12_345);
+        let mut next = || i64::from(draw() % 2_001) - 1_000;
         for case in 0..200 {
             let mut sums = [0_i64; row_at(N + 2)];
             let truth: [i64; N] = core::array::from_fn(|_| next());
@@ -172,12 +185,12 @@ mod tests {
 
     #[test]
     fn whatever_the_sums_nothing_overflows() {
-        let mut pcg = Pcg::new(99, 0);
+        let mut draw = draws(99);
         for _ in 0..20_000 {
             let mut sums = [0_i64; row_at(5)];
             for entry in &mut sums {
-                let bits = i64::from(pcg.next_u32()) << 32 | i64::from(pcg.next_u32());
-                *entry = bits >> (pcg.next_u32() % 64);
+                let bits = i64::from(draw()) << 32 | i64::from(draw());
+                *entry = bits >> (draw() % 64);
             }
             for x in solve::<4>(&mut sums) {
                 assert!((-(1 << 32)..=1 << 32).contains(&x), "{x}");

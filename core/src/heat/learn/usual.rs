@@ -31,7 +31,6 @@ pub const MEAN: [i32; COUNT] = [
 #[cfg(test)]
 mod tests {
     use super::*;
-    use copperhold::survey::ranges::{OTHER_WEIGHT, SHEATH_WEIGHT};
 
     /// A generator of the usual linear kind (Knuth, The Art of Computer Programming, 3.3.4, his own multiplier).
     fn draws() -> impl FnMut() -> f64 {
@@ -42,12 +41,11 @@ mod tests {
         }
     }
 
-    /// Parts of one response at each place: three lags and a delay whose sum is about the lag, weighted as the survey's are.
+    /// Parts of one response at each place: three lags and a delay whose sum is about the lag, the sheath's share drawn to half the others'.
     fn parts_of(mut draw: impl FnMut() -> f64) -> [f64; COUNT] {
         const LAG: f64 = 150.0;
         let lag = LAG * (0.15 * (2.0 * draw() - 1.0)).exp();
-        let weights =
-            [SHEATH_WEIGHT, OTHER_WEIGHT, OTHER_WEIGHT, OTHER_WEIGHT].map(|range| range.low + (range.high - range.low) * draw());
+        let weights = [0.5 * draw(), draw(), draw(), draw()];
         let all: f64 = weights.iter().sum();
         let [sheath, mixing, delay, probe] = weights.map(|weight| weight / all * lag);
         let mut response = [0.0; 1_000];
