@@ -1,10 +1,10 @@
-//! When to learn: feeds the bank of candidates, and opens, pauses and closes its window.
+//! When to learn: feeds the estimator, and opens, pauses and closes its window.
 //!
 //! A window is open while a ramp and its bend tell something of climb and lag. A fit that breaks in it (somebody stirred, or poured, or opened a
 //! valve) begins a new one that leans on the fit as it was.
 
 use super::lag::LagChain;
-use super::learn::{Bank, Found, Prior, STEP_US, slope_of_raw};
+use super::learn::{Estimator, Found, Prior, STEP_US, slope_of_raw};
 use super::settle::per_second;
 use crate::units::Duty;
 use crate::wide::{Bound, Product, square_root};
@@ -43,7 +43,7 @@ enum Window {
     },
 }
 
-/// Readings and work summed up for the next step of the bank.
+/// Readings and work summed up for the next step of the estimator.
 #[derive(Debug, Clone, Copy)]
 struct Batch {
     /// Until the step ends.
@@ -76,11 +76,11 @@ pub enum Lesson {
     Dismissed,
 }
 
-/// The bank, its window, and what they need to know of the past.
+/// The estimator, its window, and what they need to know of the past.
 #[derive(Debug, Clone)]
 #[repr(C)]
 pub struct Learner {
-    /// The bank has had its turn since the last tick.
+    /// The estimator has had its turn since the last tick.
     ahead: bool,
     window: Window,
     batch: Batch,
@@ -96,14 +96,14 @@ pub struct Learner {
     /// The fit when it last agreed.
     sound: Prior,
     sound_variance: i64,
-    bank: Bank,
+    estimator: Estimator,
 }
 
 impl Learner {
-    /// At rest; see [`Bank::new`].
+    /// At rest; see [`Estimator::new`].
     pub fn new(prior: Prior, steepest: i64) -> Learner {
         Learner {
-            bank: Bank::new(prior, steepest),
+            estimator: Estimator::new(prior, steepest),
             ahead: false,
             window: Window::Closed,
             batch: Batch { left_us: STEP_US, for_us: 0, reading_us: 0 },
@@ -125,27 +125,27 @@ impl Learner {
 
     /// Climb at full power without loss, Q32 K/s.
     pub fn climb(&self) -> i64 {
-        slope_of_raw(self.bank.raw()) << 8
+        slope_of_raw(self.estimator.raw()) << 8
     }
 
     /// Climb, raw.
     pub fn raw(&self) -> i64 {
-        self.bank.raw()
+        self.estimator.raw()
     }
 
     /// Total lag, us.
     pub fn lag_us(&self) -> i32 {
-        self.bank.lag_us()
+        self.estimator.lag_us()
     }
 
     /// What is on its way to the thermometer, Q32 K.
     pub fn gap(&self) -> i64 {
-        self.bank.gap()
+        self.estimator.gap()
     }
 
     /// Loss beyond the usual that the fit has found, in units, Q16.
     pub fn loss(&self) -> i64 {
-        self.bank.loss()
+        self.estimator.loss()
     }
 
     /// Whether readings are taken in.
@@ -160,23 +160,23 @@ impl Learner {
 
     /// Opens a window that leans on `prior`, at the reading `from` (Q32 C); takes nothing in for the next `blind_us`.
     pub fn open(&mut self, prior: Prior, from: i64, blind_us: i32) {
-        self.bank.open(prior);
+        self.estimator.open(prior);
         self.sound = prior;
-        self.sound_variance = self.bank.variance();
+        self.sound_variance = self.estimator.variance();
         self.miss = 0;
         self.window = Window::Open { for_us: 0, blind_us, from };
     }
 
     /// Back to what is known.
     pub fn restore(&mut self, prior: Prior) {
-        self.bank.restore(prior);
+        self.estimator.restore(prior);
     }
 
     /// Opens, pauses and closes the window. `applied` is the share that conducted over the last `dt_us`.
     pub fn watch(&mut self, dt_us: i32, level: i64, applied: Duty, stage: Stage) -> Lesson {
-        let lag_us = self.bank.lag_us();
+        let lag_us = self.estimator.lag_us();
         let steady = per_second(self.climb().product(applied.signed_bits()) >> 16, lag_us);
-        let bent = (self.bank.gap() - steady).size() > BEND;
+        let bent = (self.estimator.gap() - steady).size() > BEND;
         let late = match stage {
             Stage::AtRest => true,
             Stage::Heating => false,
@@ -202,20 +202,20 @@ impl Learner {
         self.window = window;
         match complete {
             false => Lesson::None,
-            true if self.bank.steps() >= WORTH_KEEPING && self.bank.is_lesson() => Lesson::Complete,
+            true if self.estimator.steps() >= WORTH_KEEPING && self.estimator.is_lesson() => Lesson::Complete,
             true => Lesson::Dismissed,
         }
     }
 
-    /// Takes the bank's turn ahead of the next tick, which then is the shorter; what comes of it is the same, and shows with that tick.
+    /// Takes the estimator's turn ahead of the next tick, which then is the shorter; what comes of it is the same, and shows with that tick.
     pub fn study(&mut self) {
         if !self.ahead {
-            self.bank.take_turn();
+            self.estimator.take_turn();
             self.ahead = true;
         }
     }
 
-    /// Takes in a tick: the reading (Q32 C), the work of `applied`, the usual loss (Q32 K/s). Takes the bank's turn, unless that was done.
+    /// Takes in a tick: the reading (Q32 C), the work of `applied`, the usual loss (Q32 K/s). Takes the estimator's turn, unless that was done.
     pub fn tick(&mut self, dt_us: i32, level: i64, applied: Duty, usual: i64, unit: i64) -> Lesson {
         self.study();
         self.ahead = false;
@@ -232,18 +232,18 @@ impl Learner {
         // What is over belongs to the next step.
         let rest_us = -left_us;
         self.batch = Batch { left_us: STEP_US - rest_us, for_us: rest_us, reading_us: (level >> 16).product(rest_us) };
-        let lesson = if self.bank.is_busy() { self.hurry() } else { lesson };
+        let lesson = if self.estimator.is_busy() { self.hurry() } else { lesson };
         // The mean reading is half a step old; what is lost by that is one part in the lag.
         let mean = reading_us.product(1 << 8).checked_div(i64::from(for_us)).unwrap_or(0) << 8;
         self.lost += usual;
-        self.missed.tick(i64::from(STEP_US), i64::from(self.bank.lag_us()), self.lost >> 16);
+        self.missed.tick(i64::from(STEP_US), i64::from(self.estimator.lag_us()), self.lost >> 16);
         self.units += unit;
-        self.units_missed.tick(i64::from(STEP_US), i64::from(self.bank.lag_us()), self.units >> 16);
+        self.units_missed.tick(i64::from(STEP_US), i64::from(self.estimator.lag_us()), self.units >> 16);
         let reading = match self.window {
             Window::Open { blind_us: 0, .. } => Some(mean + (self.missed.output() << 16)),
             Window::Open { .. } | Window::Paused { .. } | Window::Closed => None,
         };
-        if !self.bank.advance(self.work_us - worked_us(rest_us), reading, self.units_missed.output()) {
+        if !self.estimator.advance(self.work_us - worked_us(rest_us), reading, self.units_missed.output()) {
             self.window = Window::Closed;
         }
         lesson
@@ -252,14 +252,14 @@ impl Learner {
     /// Ticks so long that turns are left take them all.
     fn hurry(&mut self) -> Lesson {
         for _ in 0..2 {
-            self.bank.take_turn();
+            self.estimator.take_turn();
         }
         self.conclude()
     }
 
-    /// What the bank has found, if it is through.
+    /// What the estimator has found, if it is through.
     fn conclude(&mut self) -> Lesson {
-        let Some(Found { reading, gap, lag_us, miss }) = self.bank.conclude() else { return Lesson::None };
+        let Some(Found { reading, gap, lag_us, miss }) = self.estimator.conclude() else { return Lesson::None };
         if self.is_open() {
             self.check_fit(reading, miss);
         }
@@ -268,7 +268,7 @@ impl Learner {
 
     /// Begins a new window if the fit broke: somebody stirred, or poured, or opened a valve.
     fn check_fit(&mut self, whole: i64, miss: i64) {
-        if self.bank.steps() < WORTH_KEEPING {
+        if self.estimator.steps() < WORTH_KEEPING {
             return;
         }
         self.miss += (miss - self.miss) / 4;
@@ -276,9 +276,9 @@ impl Learner {
         if self.miss.size() > allowed {
             let prior = Prior { shaken: true, ..self.sound };
             self.open(prior, whole - (self.missed.output() << 16), prior.lag_us);
-        } else if self.miss.size() < allowed / 4 && self.bank.is_sound() && (self.sound.known || self.bank.has_risen()) {
-            self.sound_variance = self.bank.variance();
-            self.sound = Prior { raw: self.bank.raw(), least: 0, lag_us: self.bank.lag_us(), known: true, shaken: false };
+        } else if self.miss.size() < allowed / 4 && self.estimator.is_sound() && (self.sound.known || self.estimator.has_risen()) {
+            self.sound_variance = self.estimator.variance();
+            self.sound = Prior { raw: self.estimator.raw(), least: 0, lag_us: self.estimator.lag_us(), known: true, shaken: false };
         }
     }
 }

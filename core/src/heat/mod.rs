@@ -43,7 +43,7 @@ pub use learned::Learned;
 
 use crate::units::{Celsius, Duty, Kelvin, Slope, Span, narrow};
 use law::Law;
-use learn::{Prior, UNKNOWN_LAG_US, raw_of_slope, slope_of_raw};
+use learn::{Prior, slope_of_raw};
 use learner::{Learner, Lesson, Stage, WORTH_LEARNING, WORTH_TRYING};
 use settle::{Evidence, Loss, Settled, per_second};
 
@@ -123,11 +123,10 @@ impl HeatControl {
     /// A control at rest. `learned`: what an earlier heat-up taught, used at once and learned anew.
     #[inline(never)]
     pub fn new(config: HeatConfig, learned: Option<Learned>) -> HeatControl {
-        let steepest = raw_of_slope(i64::from(config.max_slope().fixed().to_bits()));
         HeatControl {
             config,
             learned,
-            learner: Learner::new(Prior::of(learned, &config), steepest),
+            learner: Learner::new(Prior::of(learned, &config), Prior::steepest(&config)),
             state: State::Off,
             law: Law::new(I16F16::ONE),
             settled: None,
@@ -193,7 +192,8 @@ impl HeatControl {
         };
         self.learner.study();
         if !self.learner.is_open() && matches!(self.state, State::Toward(Leg::Ramp)) && self.implausible() {
-            self.learner.open(self.doubted(), level, 0);
+            let slower = self.settled.is_some_and(|s| s.loss > self.usual);
+            self.learner.open(Prior::doubted(self.learned, &self.config, slower), level, 0);
         } else {
             match self.learner.watch(dt_us, level, applied, stage) {
                 Lesson::Complete => self.note(),
@@ -246,18 +246,6 @@ impl HeatControl {
         let climb = self.learner.climb();
         let seen = self.settled.map_or(0, |s| s.loss);
         (seen - self.usual).size() > climb / 16 + loss::UNKNOWN
-    }
-
-    /// What to lean on after a ramp that contradicts the fit. A known vessel that loses more than its record says may heat a coil's mash, and is
-    /// otherwise as it was; of one that climbs faster, or that nobody knows, nothing is known but the steepest climb.
-    fn doubted(&self) -> Prior {
-        let known = Prior::of(self.learned, &self.config);
-        let slower = self.settled.is_some_and(|s| s.loss > self.usual);
-        if self.learned.is_some() && slower {
-            Prior { shaken: true, ..known }
-        } else {
-            Prior { raw: self.steepest(), least: 0, lag_us: known.lag_us.max(UNKNOWN_LAG_US), known: false, shaken: true }
-        }
     }
 
     /// The law.
@@ -351,11 +339,6 @@ impl HeatControl {
         if error > worth {
             self.learner.open(Prior::of(self.learned, &self.config), level, 0);
         }
-    }
-
-    /// The steepest climb, raw.
-    fn steepest(&self) -> i64 {
-        raw_of_slope(i64::from(self.config.max_slope().fixed().to_bits()))
     }
 
     /// Writes down what the window taught.

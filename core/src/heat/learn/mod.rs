@@ -78,7 +78,7 @@ pub struct Found {
 /// The fit, and what it is made from.
 #[derive(Debug, Clone)]
 #[repr(C)]
-pub struct Bank {
+pub struct Estimator {
     work: i64,
     fit: Fit,
     /// What to lean on from the next turn on, instead of the fit.
@@ -92,10 +92,10 @@ pub struct Bank {
     window: Window,
 }
 
-impl Bank {
-    /// A bank at rest that knows `prior` and believes no climb above `steepest` (raw).
-    pub fn new(prior: Prior, steepest: i64) -> Bank {
-        Bank {
+impl Estimator {
+    /// An estimator at rest that knows `prior` and believes no climb above `steepest` (raw).
+    pub fn new(prior: Prior, steepest: i64) -> Estimator {
+        Estimator {
             work: 0,
             fit: Fit::of(&prior, &[0; NODES]),
             fresh: None,
