@@ -16,6 +16,8 @@ const WINDOW_EXTRA_US: i32 = 20_000_000;
 const BEND: i64 = 1 << 32;
 /// ... but no longer than this many lags after the power was cut.
 const COAST_LAGS: i32 = 3;
+/// A window begins once heat is applied, or this much is on its way (a sixty-fourth of a kelvin in Q32): a vessel that waits its turn tells nothing.
+const STIRS: i64 = 1 << 26;
 /// A paused window may open again for this many lags.
 const PAUSE_LAGS: i32 = 3;
 /// A rise smaller than this opens no window: too little to learn from. 1.5 K in Q32.
@@ -31,7 +33,7 @@ const MISS: i64 = 1024;
 #[derive(Debug, Clone, Copy)]
 enum Window {
     Closed,
-    /// Takes in readings, except while `blind_us` runs. `from` is the reading it began with, Q32 C.
+    /// Takes in readings once it has begun, except while `blind_us` runs. `from` is the reading it was opened at, Q32 C.
     Open {
         for_us: i32,
         blind_us: i32,
@@ -185,6 +187,7 @@ impl Learner {
         let (window, complete) = match self.window {
             Window::Closed => (Window::Closed, false),
             Window::Open { .. } | Window::Paused { .. } if late => (Window::Closed, true),
+            Window::Open { for_us: 0, .. } if applied == Duty::ZERO && self.estimator.gap().size() < STIRS => (self.window, false),
             Window::Open { for_us, blind_us, from } => {
                 let risen = level - from > WORTH_LEARNING;
                 let long = for_us > lag_us * WINDOW_LAGS + WINDOW_EXTRA_US;
@@ -240,7 +243,7 @@ impl Learner {
         self.units += unit;
         self.units_missed.tick(i64::from(STEP_US), i64::from(self.estimator.lag_us()), self.units >> 16);
         let reading = match self.window {
-            Window::Open { blind_us: 0, .. } => Some(mean + (self.missed.output() << 16)),
+            Window::Open { for_us: 1.., blind_us: 0, .. } => Some(mean + (self.missed.output() << 16)),
             Window::Open { .. } | Window::Paused { .. } | Window::Closed => None,
         };
         if !self.estimator.advance(self.work_us - worked_us(rest_us), reading, self.units_missed.output()) {

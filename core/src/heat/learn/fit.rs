@@ -7,7 +7,7 @@
 //! - *Unknowns*: the parts of the response at the places of the lag, in units of the prior's climb; the loss beyond the usual, in units of
 //!   [`crate::heat::loss::UNKNOWN`]; the start, K.
 //! - *Tied*: the fit leans on a record. It breaks with it when what it finds is far off.
-//! - *Sound*: it has a lag that a kettle may have.
+//! - *Sound*: its climb, lag and loss may be a kettle's. The lag of one that is not is the lag before.
 
 use super::past::{DELAYS_US, NODES};
 use super::places::Places;
@@ -24,6 +24,8 @@ const LEAST_RAW: i64 = 2_251_800;
 /// Bounds of the lag, us.
 const LEAST_LAG_US: i64 = 5_000_000;
 const MOST_LAG_US: i64 = 180_000_000;
+/// A vessel that loses by this less than the usual is heated by something else: one unit, Q30.
+const LEAST_LOSS: i64 = -(1 << 30);
 /// However wrong a record, its lag is right to this factor.
 const LAG_TIMES: i64 = 3;
 /// A fit further off a record than this part breaks with it, once it has seen so many steps and such a rise (half a kelvin, Q12).
@@ -104,7 +106,7 @@ impl Fit {
         self.tied
     }
 
-    /// Whether it has a lag that a kettle may have.
+    /// Whether it may be a kettle's.
     pub fn is_sound(&self) -> bool {
         self.sound
     }
@@ -139,6 +141,8 @@ impl Fit {
         let row = window.last();
         let heard: i64 = fit.response.iter().zip(row).map(|(&part, &heard)| part.product(heard) >> 30).sum();
         let line = heard + (loss.product(row[LOSS]) >> 30) + (start >> 18);
+        // Steeper than the rig can be, or losing less than nothing: no kettle's.
+        let is_a_kettle = fit.raw <= steepest && loss >= LEAST_LOSS;
         // A climb beyond what is believed is made up for by the usual response.
         let raw = fit.raw.at_most(steepest).at_least(prior.least.at_least(LEAST_RAW));
         if raw != fit.raw {
@@ -148,7 +152,7 @@ impl Fit {
         let moment = fit.response.iter().zip(DELAYS_US).fold(0, |sum, (&part, delay_us)| sum + (part >> 8).product(delay_us));
         // A response that is none, such as that of a tank whose heat a cold mash takes up, has no lag: then the one before is kept.
         let lag_us = moment.checked_div(raw >> 8).unwrap_or(0);
-        fit.sound = lags(prior).contains(&lag_us);
+        fit.sound = is_a_kettle && lags(prior).contains(&lag_us);
         if fit.sound {
             fit.lag_us = lag_us as i32;
         }
