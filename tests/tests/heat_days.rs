@@ -113,6 +113,28 @@ fn a_start_close_to_the_target_in_a_kettle_far_slower_than_its_bound_does_not_sw
     }
 }
 
+/// While the other vessel has the element, nothing tells of climb and lag, and the time does not count.
+#[test]
+fn ten_minutes_of_waiting_for_the_element_change_nothing_of_what_is_learned() {
+    let first_lesson = |waits_s: f64| {
+        let mut run = Run::new(Bench::common(), 9, None);
+        run.granted = 0.0;
+        run.run_for(waits_s);
+        run.granted = 1.0;
+        let mut ramp_s = 0.0;
+        while run.control.learned().is_none() && ramp_s < 3000.0 {
+            run.run_for(1.0);
+            ramp_s += 1.0;
+        }
+        let learned = run.control.learned().expect("a ramp");
+        [ramp_s, f64::from(learned.slope().micro()), learned.lag().as_millis() as f64]
+    };
+    let (at_once, later) = (first_lesson(0.0), first_lesson(600.0));
+    for (then, now) in at_once.into_iter().zip(later) {
+        assert!((now / then - 1.0).abs() < 0.03, "{at_once:?} {later:?}");
+    }
+}
+
 #[test]
 fn steps_of_a_mash_are_met_from_what_the_first_ramp_taught() {
     let mut run = settled_at(66.0);
