@@ -111,9 +111,11 @@ impl Fit {
         self.sound
     }
 
-    /// What is on its way, of work that the nodes trail behind by this.
+    /// What is on its way, of work that the nodes trail behind by this. A fit to water that something else heats or cools may have parts below
+    /// zero; what is on its way never is.
     pub fn listen(&mut self, trails: &[i32; NODES]) {
-        self.gap = self.response.iter().zip(trails).map(|(&part, &trail)| part.product(trail) >> 10).sum();
+        let gap: i64 = self.response.iter().zip(trails).map(|(&part, &trail)| part.product(trail) >> 10).sum();
+        self.gap = gap.at_least(0);
     }
 
     /// So much more of the usual response.
