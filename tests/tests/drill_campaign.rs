@@ -92,7 +92,6 @@ fn t10_every_fault_is_met_as_expected_and_every_detector_fires() {
     assert_eq!(silent, ["Astray"], "only what no drill can reach never fired");
 }
 
-/// The figures that were promised, each by itself: `passed` holds them too, but a reader should find them.
 /// Breweries in which each vessel's thermometer, moved to the other, taught it a lag of minutes and a climb that no element gives, so that little was
 /// heated and much was explained: it took a tenth longer than it may until a detector saw it.
 #[test]
@@ -111,6 +110,7 @@ fn h10_probes_swapped_in_a_changeover_are_no_lesson() {
     }
 }
 
+/// The figures that were promised, each by itself: `passed` holds them too, but a reader should find them.
 fn figures_hold(outcomes: &[Outcome]) {
     let of = |kinds: &'static [Kind]| outcomes.iter().filter(move |o| kinds.contains(&o.kind));
     assert_eq!(outcomes.iter().filter(|o| o.is_unsafe()).count(), 0, "unsafe outcomes where software must act");

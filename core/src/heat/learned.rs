@@ -2,6 +2,9 @@
 
 use crate::units::{Slope, Span};
 
+/// Bounds of the total lag, ms.
+pub(super) const LAG_MS: [u32; 2] = [5_000, 180_000];
+
 /// What a heat-up taught about a vessel, each part within its bounds. Plain integers, to be stored and read back as they are.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Learned {
@@ -27,7 +30,7 @@ impl Learned {
     pub fn from_figures([slope, lag_ms, loss]: [u32; 3]) -> Learned {
         Learned {
             slope_micro_k_per_s: slope.clamp(500, 1_000_000),
-            lag_ms: lag_ms.clamp(5_000, 180_000),
+            lag_ms: lag_ms.clamp(LAG_MS[0], LAG_MS[1]),
             loss_micro_k_per_s: loss.min(20_000),
         }
     }

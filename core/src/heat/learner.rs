@@ -54,6 +54,23 @@ struct Batch {
     reading_us: i64,
 }
 
+/// A loss added up since the start, Q32 K, and what the thermometer has heard of it, Q16 K.
+#[derive(Debug, Clone)]
+struct Missed {
+    so_far: i64,
+    heard: LagChain<3>,
+}
+
+impl Missed {
+    const NOTHING: Missed = Missed { so_far: 0, heard: LagChain::settled(0) };
+
+    /// A step at this rate, Q32 K/s.
+    fn add(&mut self, rate: i64, lag_us: i32) {
+        self.so_far += rate;
+        self.heard.tick(i64::from(STEP_US), i64::from(lag_us), self.so_far >> 16);
+    }
+}
+
 /// What the heat control is about, as far as learning is concerned.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Stage {
@@ -87,12 +104,9 @@ pub struct Learner {
     window: Window,
     batch: Batch,
     work_us: i64,
-    /// Loss added up since the start, Q32 K, and what the thermometer has heard of it.
-    lost: i64,
-    missed: LagChain<3>,
-    /// The same of the unit of loss, by which the fit finds what is lost beyond the usual.
-    units: i64,
-    units_missed: LagChain<3>,
+    /// The usual loss, and the unit by which the fit finds what is lost beyond it.
+    lost: Missed,
+    units: Missed,
     /// Smoothed miss of the fit, Q12 K.
     miss: i64,
     /// The fit when it last agreed.
@@ -110,10 +124,8 @@ impl Learner {
             window: Window::Closed,
             batch: Batch { left_us: STEP_US, for_us: 0, reading_us: 0 },
             work_us: 0,
-            lost: 0,
-            missed: LagChain::settled(0),
-            units: 0,
-            units_missed: LagChain::settled(0),
+            lost: Missed::NOTHING,
+            units: Missed::NOTHING,
             miss: 0,
             sound: prior,
             sound_variance: 0,
@@ -187,7 +199,7 @@ impl Learner {
         let (window, complete) = match self.window {
             Window::Closed => (Window::Closed, false),
             Window::Open { .. } | Window::Paused { .. } if late => (Window::Closed, true),
-            Window::Open { for_us: 0, .. } if applied == Duty::ZERO && self.estimator.gap().size() < STIRS => (self.window, false),
+            Window::Open { for_us: 0, .. } if applied == Duty::ZERO && self.estimator.gap() < STIRS => (self.window, false),
             Window::Open { for_us, blind_us, from } => {
                 let risen = level - from > WORTH_LEARNING;
                 let long = for_us > lag_us * WINDOW_LAGS + WINDOW_EXTRA_US;
@@ -218,9 +230,8 @@ impl Learner {
         }
     }
 
-    /// Takes in a tick: the reading (Q32 C), the work of `applied`, the usual loss (Q32 K/s). Takes the estimator's turn, unless that was done.
+    /// Takes in a tick, once [`Learner::study`] was called: the reading (Q32 C), the work of `applied`, the usual loss and its unit (Q32 K/s).
     pub fn tick(&mut self, dt_us: i32, level: i64, applied: Duty, usual: i64, unit: i64) -> Lesson {
-        self.study();
         self.ahead = false;
         let worked_us = |span_us: i32| (i64::from(applied.signed_bits()) * i64::from(span_us)) >> 16;
         self.work_us += worked_us(dt_us);
@@ -238,15 +249,14 @@ impl Learner {
         let lesson = if self.estimator.is_busy() { self.hurry() } else { lesson };
         // The mean reading is half a step old; what is lost by that is one part in the lag.
         let mean = reading_us.product(1 << 8).checked_div(i64::from(for_us)).unwrap_or(0) << 8;
-        self.lost += usual;
-        self.missed.tick(i64::from(STEP_US), i64::from(self.estimator.lag_us()), self.lost >> 16);
-        self.units += unit;
-        self.units_missed.tick(i64::from(STEP_US), i64::from(self.estimator.lag_us()), self.units >> 16);
+        let lag_us = self.estimator.lag_us();
+        self.lost.add(usual, lag_us);
+        self.units.add(unit, lag_us);
         let reading = match self.window {
-            Window::Open { for_us: 1.., blind_us: 0, .. } => Some(mean + (self.missed.output() << 16)),
+            Window::Open { for_us: 1.., blind_us: 0, .. } => Some(mean + (self.lost.heard.output() << 16)),
             Window::Open { .. } | Window::Paused { .. } | Window::Closed => None,
         };
-        if !self.estimator.advance(self.work_us - worked_us(rest_us), reading, self.units_missed.output()) {
+        if !self.estimator.advance(self.work_us - worked_us(rest_us), reading, self.units.heard.output()) {
             self.window = Window::Closed;
         }
         lesson
@@ -278,7 +288,7 @@ impl Learner {
         let allowed = MISS + 4 * i64::from(square_root(self.sound_variance.unsigned_abs()));
         if self.miss.size() > allowed {
             let prior = Prior { shaken: true, ..self.sound };
-            self.open(prior, whole - (self.missed.output() << 16), prior.lag_us);
+            self.open(prior, whole - (self.lost.heard.output() << 16), prior.lag_us);
         } else if self.miss.size() < allowed / 4 && self.estimator.is_sound() && (self.sound.known || self.estimator.has_risen()) {
             self.sound_variance = self.estimator.variance();
             self.sound = Prior { raw: self.estimator.raw(), least: 0, lag_us: self.estimator.lag_us(), known: true, shaken: false };

@@ -157,8 +157,6 @@ impl HeatControl {
         let water = self.settled.map_or(level, |s| s.level);
         let usual = per_second_of(self.loss_at_76, loss::shape(water >> 16));
         self.unit = per_second_of(loss::UNKNOWN, loss::shape(level >> 16));
-        // While a fit is being made, what is lost beyond the usual is the fit's to find.
-        let found = usual + per_second_of(self.unit, self.learner.loss());
         let settled = self.settled.get_or_insert(Settled { level, loss: usual });
         settled.tick(&Evidence {
             dt_us,
@@ -168,9 +166,12 @@ impl HeatControl {
             heat: climb.product(applied.signed_bits()) >> 16,
             lag_us: self.learner.lag_us(),
             loss: match self.state {
-                State::Off | State::Fixed(_) | State::Toward(_) if self.learner.is_open() => Loss::Known(found),
+                // While a fit is being made, what is lost beyond the usual is the fit's to find.
+                State::Off | State::Fixed(_) | State::Toward(_) if self.learner.is_open() => {
+                    Loss::Known(usual + per_second_of(self.unit, self.learner.loss()))
+                }
                 State::Toward(Leg::Ramp) => Loss::Sought { drift: usual - self.usual, half_lags: LOSS_HALF_LAGS },
-                State::Toward(Leg::Coast { .. }) if self.learner.gap().size() > MUCH => {
+                State::Toward(Leg::Coast { .. }) if self.learner.gap() > MUCH => {
                     Loss::Sought { drift: 0, half_lags: LOSS_HALF_LAGS_BENT }
                 }
                 State::Off | State::Fixed(_) | State::Toward(Leg::Coast { .. } | Leg::Hold { .. }) => {

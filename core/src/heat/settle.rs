@@ -2,7 +2,7 @@
 //!
 //! - *Settled temperature* `E`: what the reading will come to once everything on its way has arrived, should the power go off now; what is
 //!   lost meanwhile is the standing loss. `E = reading + k (w - q) - b L`, in the words of the `learn` module.
-//! - *Standing loss* `b`: K/s. In a window it follows the usual shape ([`super::loss`]); out of it, it is what makes the prediction come true.
+//! - *Standing loss* `b`: K/s. In a window it follows the usual shape ([`super::loss`]) and the fit; out of it, it is what makes the prediction come true.
 //!
 //! `E` is moved on by what is applied, `dE = (k duty - b) dt`, and drawn towards the formula, so the reading's noise is smoothed
 //! without delay (a steady-state Kalman filter in form; gains chosen by survey, see the tests). It needs no anti-windup: it knows what really

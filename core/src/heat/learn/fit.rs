@@ -16,14 +16,15 @@ use super::scale::{Scale, times};
 use super::solve::{row_at, solve};
 use super::usual;
 use super::window::{COLUMNS, LOSS, READING, Window};
+use crate::heat::learned::LAG_MS;
 use crate::heat::settle::ratio_of;
 use crate::wide::{Bound, Product, square_root};
 
 /// Least climb that is believed, raw: 0.0005 K/s.
 const LEAST_RAW: i64 = 2_251_800;
-/// Bounds of the lag, us.
-const LEAST_LAG_US: i64 = 5_000_000;
-const MOST_LAG_US: i64 = 180_000_000;
+/// Bounds of the lag, those of a record, us.
+const LEAST_LAG_US: i64 = LAG_MS[0] as i64 * 1_000;
+const MOST_LAG_US: i64 = LAG_MS[1] as i64 * 1_000;
 /// A vessel that loses by this less than the usual is heated by something else: one unit, Q30.
 const LEAST_LOSS: i64 = -(1 << 30);
 /// However wrong a record, its lag is right to this factor.

@@ -100,25 +100,26 @@ impl Past {
 mod tests {
     use super::*;
 
+    /// So much work in each of four hundred steps, us.
+    fn steady(by_us: i32) -> Past {
+        let mut past = Past::idle();
+        for _ in 0..400 {
+            past.push(by_us);
+        }
+        past
+    }
+
     /// Hats are linear between their knots, so in a steady climb each node trails by its delay, as any response trails by its mean delay.
     #[test]
     fn in_a_steady_climb_a_node_trails_by_its_delay() {
-        let mut past = Past::idle();
-        for _ in 0..400 {
-            past.push(1_000_000);
-        }
-        for (trail, delay_us) in past.trails().into_iter().zip(DELAYS_US) {
+        for (trail, delay_us) in steady(1_000_000).trails().into_iter().zip(DELAYS_US) {
             assert!((i64::from(trail) * 1024 - i64::from(delay_us)).abs() < 30_000, "{trail} for {delay_us}");
         }
     }
 
     #[test]
     fn shares_of_a_tick_add_up() {
-        let mut past = Past::idle();
-        for _ in 0..400 {
-            past.push(333_333);
-        }
-        for (trail, delay_us) in past.trails().into_iter().zip(DELAYS_US) {
+        for (trail, delay_us) in steady(333_333).trails().into_iter().zip(DELAYS_US) {
             assert!((i64::from(trail) * 3 * 1024 - i64::from(delay_us)).abs() < 40_000, "{trail} for {delay_us}");
         }
     }

@@ -77,10 +77,7 @@ pub fn solve<const N: usize>(matrix: &mut [i64]) -> [i64; N] {
         let Some((above, below)) = matrix.split_at_mut_checked(row_at(i)) else { break };
         let mine = size.get(i).copied().unwrap_or(of_side);
         for j in 0..(i + 1).min(N) {
-            let Some((known, entry)) = below.get_mut(..=j).and_then(|row| row.split_last_mut()).map(|(last, known)| (known, last))
-            else {
-                break;
-            };
+            let Some((entry, known)) = below.get_mut(..=j).and_then(|row| row.split_last_mut()) else { break };
             let theirs = size.get(j).copied().unwrap_or(0);
             let entry_now = scaled(*entry, 60_i32 - (mine + theirs) as i32);
             if i == j {
